@@ -1,0 +1,37 @@
+"""Errors of this package: each is one sentence that says what, where and how to mend it.
+
+DictateError               exit code 1
+├── InputError             a file or text that cannot be used
+├── EngineError            a recogniser or its model is missing or broken
+├── DeviceError            no microphone, no PortAudio, device lost
+├── SettingsError          a setting or option that makes no sense
+└── StoreError             drafts, database, keys, disk
+"""
+
+from __future__ import annotations
+
+
+class DictateError(Exception):
+    """A fault with a sentence for the user; the command line prints it and exits non-zero."""
+
+    exit_code = 1
+
+
+class InputError(DictateError):
+    """A file or text that cannot be used."""
+
+
+class EngineError(DictateError):
+    """A recogniser or its model is missing or broken."""
+
+
+class DeviceError(DictateError):
+    """The microphone or its driver is missing or was lost."""
+
+
+class SettingsError(DictateError):
+    """A setting or option that makes no sense."""
+
+
+class StoreError(DictateError):
+    """Drafts, database, keys or disk."""
