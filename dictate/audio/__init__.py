@@ -1,0 +1,1 @@
+"""Where sound comes from: files and the microphone, both as an iterator of AudioChunk."""

@@ -1,0 +1,1 @@
+"""Recognisers behind one Protocol; each in a file of its own."""
