@@ -1,0 +1,214 @@
+"""The sentences a recogniser should expect: drawn from a weighted phrase grammar, the same ones every time.
+
+`training_sentences()` feeds every language model of this package. Its sources:
+
+- `data/talk.toml`: how an examination is talked through (findings, grades, instructions, repair, control
+  words, reasons, small talk); the notation is described there;
+- the grammar's own phrase data (`grammar/data/phrases/*.toml`): each spoken wording of an item joins that
+  item's sentences, so that a phrase added to the grammar is also heard;
+- a clinic's own phrases (TOML files, `phrases = ["..."]`).
+
+Nothing here gives meaning to words. Drawing uses a fixed seed: same data, same sentences.
+"""
+
+from __future__ import annotations
+
+import random
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from dictate.errors import EngineError, InputError
+
+SENTENCES = 40_000
+SEED = 20_110
+MAX_DEPTH = 12
+
+SHAPES = {
+    "{finding}": 40,
+    "{finding} {finding}": 14,
+    "{finding} {and} {finding}": 8,
+    "{finding} {finding} {finding}": 6,
+    "{repaired}": 5,
+    "{not_done}": 4,
+    "{control}": 4,
+    "{station}": 3,
+    "{station} {finding}": 3,
+    "{instruction}": 4,
+    "{instruction} {praise} {finding}": 4,
+    "{instruction} {instruction} {finding}": 2,
+    "{praise}": 2,
+    "{praise} {finding}": 2,
+    "{filler} {finding}": 3,
+    "on the {side} {finding}": 3,
+    "{maybe} {finding}": 2,
+    "{context}": 2,
+    "{patient}": 1,
+    "{finding} {not_done}": 1,
+}
+"""What an utterance is made of, and how often."""
+
+ITEM_WEIGHT = {"reflex": 10, "power": 9, "sensation": 6, "plantar": 4, "tone": 4, "pupils": 3, "fundi": 3,
+               "cognition": 3, "facial_power": 3, "arm_drift": 3, "finger_nose": 3, "muscle_bulk": 2}
+"""How often an item is spoken of in comparison with the others (1); common practice."""
+
+_REFERENCE = re.compile(r"\{([\w.]+)\}")
+_SPEAKABLE = re.compile(r"[a-z']+")
+
+
+class Phrases:
+    """A weighted phrase grammar: named rules, each a list of weighted alternatives."""
+
+    def __init__(self, rules: Mapping[str, list[tuple[int, str]]]) -> None:
+        self.rules = dict(rules)
+        self._weights = {name: [weight for weight, _ in lines] for name, lines in self.rules.items()}
+        missing = sorted({reference for lines in self.rules.values() for _, line in lines
+                          for reference in _REFERENCE.findall(line)} - set(self.rules))
+        if missing:
+            raise EngineError("talk.toml of the language model names unknown rules: " + ", ".join(missing))
+
+    def draw(self, text: str, chance: random.Random, depth: int = 0) -> str:
+        """One sentence for an alternative's text, in the notation of talk.toml."""
+        if depth > MAX_DEPTH:
+            return ""
+        text = _choose(text, chance)
+
+        def expand(match: re.Match[str]) -> str:
+            name = match.group(1)
+            lines = self.rules[name]
+            line = chance.choices(lines, self._weights[name])[0][1]
+            return self.draw(line, chance, depth + 1)
+
+        return " ".join(_REFERENCE.sub(expand, text).split())
+
+    def words(self) -> set[str]:
+        """Every word that some alternative holds."""
+        return {word for lines in self.rules.values() for _, line in lines
+                for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", line))}
+
+
+def training_sentences(count: int = SENTENCES, clinic: Iterable[str] = ()) -> Iterator[str]:
+    """Lower-case sentences without punctuation, `count` drawn ones plus each phrase of the data once.
+
+    `clinic` are a clinic's own phrases; each is added several times.
+    """
+    phrases = _phrases()
+    chance = random.Random(SEED)
+    shapes, weights = list(SHAPES), list(SHAPES.values())
+    for _ in range(count):
+        shape = chance.choices(shapes, weights)[0]
+        sentence = phrases.draw(shape, chance)
+        if sentence:
+            yield sentence
+    yield from grammar_phrases()
+    for phrase in clinic:
+        spoken = " ".join(_SPEAKABLE.findall(phrase.lower()))
+        for _ in range(20):
+            yield spoken
+
+
+@cache
+def vocabulary() -> frozenset[str]:
+    """Every word the language model can say."""
+    return frozenset(_phrases().words() | {word for phrase in grammar_phrases() for word in phrase.split()}
+                     | {word for shape in SHAPES for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", shape))})
+
+
+@cache
+def grammar_phrases() -> tuple[str, ...]:
+    """Spoken wordings of the grammar's phrase data, without those that nobody speaks (signs, digits)."""
+    found: set[str] = set()
+    for _, said in _item_phrases():
+        found.add(said)
+    return tuple(sorted(found))
+
+
+def clinic_phrases(folder: Path) -> tuple[str, ...]:
+    """The `phrases` of every TOML file in a clinic's folder; InputError names the file that is wrong."""
+    if not folder.is_dir():
+        raise InputError(f"The folder of phrases {folder} does not exist; mend the setting [speech] phrases.")
+    found: list[str] = []
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            listed = tomllib.loads(path.read_text(encoding="utf-8")).get("phrases")
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            raise InputError(f"The phrase file {path} cannot be read ({error}); mend it.") from error
+        if not isinstance(listed, list) or not all(isinstance(phrase, str) for phrase in listed):
+            raise InputError(f"The phrase file {path} must hold a list `phrases = [\"...\"]`.")
+        found += listed
+    return tuple(found)
+
+
+@cache
+def _phrases() -> Phrases:
+    text = (resources.files("dictate.engines") / "data" / "talk.toml").read_text(encoding="utf-8")
+    rules: dict[str, list[tuple[int, str]]] = {}
+    for name, value in _flat(tomllib.loads(text)["rules"]):
+        rules[name] = [_weighted(line) for line in value.strip().splitlines()]
+    items = [name for name in rules if name.startswith("items.")]
+    for item, said in _item_phrases():
+        if f"items.{item}" in rules and len(said.split()) > 1:
+            rules[f"items.{item}"].append((1, said))
+    rules["finding"] = [(ITEM_WEIGHT.get(name.removeprefix("items."), 1), "{" + name + "}") for name in items]
+    return Phrases(rules)
+
+
+def _item_phrases() -> Iterator[tuple[str, str]]:
+    """(item, spoken wording) of the grammar's phrase files; none while it has no such files."""
+    folder = resources.files("grammar") / "data" / "phrases"
+    if not folder.is_dir():
+        return
+    for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        if not file.name.endswith(".toml"):
+            continue
+        for table in tomllib.loads(file.read_text(encoding="utf-8")).values():
+            for entry in table if isinstance(table, list) else [table]:
+                if isinstance(entry, dict):
+                    item = str(entry.get("item", entry.get("id", "")))
+                    yield from ((item, said) for said in _strings(entry) if _is_spoken(said))
+
+
+def _strings(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value.lower()
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            if key not in ("item", "site", "id", "about", "source", "label"):
+                yield from _strings(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _strings(inner)
+
+
+def _is_spoken(said: str) -> bool:
+    return all(_SPEAKABLE.fullmatch(word) for word in said.split()) and 0 < len(said.split()) <= 8
+
+
+def _flat(rules: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
+    for name, value in rules.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{prefix}{name}.")
+        else:
+            yield prefix + name, value
+
+
+def _weighted(line: str) -> tuple[int, str]:
+    match = re.match(r"(\d+)\* (.*)", line)
+    return (int(match.group(1)), match.group(2)) if match else (1, line)
+
+
+def _choose(text: str, chance: random.Random) -> str:
+    """Settle every (a|b) and [a] of a text, innermost first."""
+    while True:
+        match = re.search(r"\(([^()\[\]]*)\)|\[([^()\[\]]*)\]", text)
+        if match is None:
+            return text
+        if match.group(1) is not None:
+            chosen = chance.choice(match.group(1).split("|"))
+        else:
+            chosen = chance.choice(match.group(2).split("|")) if chance.random() < 0.5 else ""
+        text = text[:match.start()] + chosen + text[match.end():]
