@@ -30,11 +30,16 @@ class Frozen(BaseModel):
 
 
 class Code(Frozen):
-    """A term of a code system, e.g. system "HPO", code "HP:0003487", display "Babinski sign"."""
+    """A term of a code system, e.g. system "HPO", code "HP:0003487", display "Babinski sign".
+
+    `excluded`: a normal finding rules this term out. `modifier`: it qualifies the term before it (side, severity).
+    """
 
     system: str
     code: str
     display: str
+    excluded: bool = False
+    modifier: bool = False
 
 
 class TextSpan(Frozen):
