@@ -178,15 +178,21 @@ def case_faults(case: dict[str, Any]) -> list[str]:
 
 
 def slot_faults(labels: list[dict[str, Any]], queries: list[str]) -> list[str]:
-    """One slot has one label unless a conflict is queried."""
-    slots: Counter[tuple[str, str | None, str]] = Counter()
+    """One slot has one status and one grade unless a conflict is queried."""
+    slots: dict[tuple[str, str | None, str], set[tuple[str, str | None]]] = {}
     for label in labels:
         sides = ("right", "left") if label["side"] == "both" else (label["side"],)
-        slots.update((label["item"], label["site"], side) for side in sides)
-    twice = [str(slot) for slot, n in slots.items() if n > 1 and slot[2] != "unstated"]
-    return (
-        [f"said twice without a conflict: {', '.join(twice)}"] if twice and "conflict" not in queries else []
-    )
+        for side in sides:
+            results = slots.setdefault((label["item"], label["site"], side), set())
+            results |= {("status", label["status"]), ("grade", label["grade"])} - {("grade", None)}
+    clashes = [str(slot) for slot, results in slots.items() if len(results) > 1 + has_grade(results)]
+    clashes = [clash for clash in clashes if "unstated" not in clash]
+    return [] if not clashes or "conflict" in queries else [f"no conflict queried: {', '.join(clashes)}"]
+
+
+def has_grade(results: set[tuple[str, str | None]]) -> bool:
+    """Whether a slot's results hold a grade besides the status."""
+    return any(kind == "grade" for kind, _ in results)
 
 
 @pytest.mark.parametrize("case", entries())
