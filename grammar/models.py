@@ -32,7 +32,8 @@ class Frozen(BaseModel):
 class Code(Frozen):
     """A term of a code system, e.g. system "HPO", code "HP:0003487", display "Babinski sign".
 
-    `excluded`: a normal finding rules this term out. `modifier`: it qualifies the term before it (side, severity).
+    `excluded`: a normal finding rules this term out.
+    `modifier`: it qualifies the term before it (side, severity).
     """
 
     system: str

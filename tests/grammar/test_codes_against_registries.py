@@ -1,4 +1,4 @@
-"""Every shipped code against the reference libraries of its system: it exists, is current, and is so named."""
+"""Every shipped code against the reference libraries of its system: it exists, is current, is so named."""
 
 from __future__ import annotations
 

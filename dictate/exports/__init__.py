@@ -1,0 +1,1 @@
+"""Open formats of an examination, one file a format; each takes `ExportInput`."""
