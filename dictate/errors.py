@@ -6,6 +6,8 @@ DictateError               exit code 1
 ├── DeviceError            no microphone, no PortAudio, device lost
 ├── SettingsError          a setting or option that makes no sense
 └── StoreError             drafts, database, keys, disk
+    ├── StaleDraftError    somebody saved first; nothing was overwritten
+    └── NoDraftError       no such draft, revision or sound
 """
 
 from __future__ import annotations
@@ -35,3 +37,11 @@ class SettingsError(DictateError):
 
 class StoreError(DictateError):
     """Drafts, database, keys or disk."""
+
+
+class StaleDraftError(StoreError):
+    """Somebody saved the draft after it was opened; this save was refused."""
+
+
+class NoDraftError(StoreError):
+    """There is no such draft, revision or sound."""
