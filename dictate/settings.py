@@ -70,6 +70,21 @@ class SoundSettings(Section):
     over_floor_db: float = Field(default=9.0, ge=0, le=40)
 
 
+class StoreSettings(Section):
+    """Where drafts are kept, how their key is found, how long sound is kept."""
+
+    url: str | None = None
+    """SQLAlchemy URL, e.g. postgresql://host/name; None: SQLite in the data folder."""
+    key: Literal["file", "passphrase", "keyring", "plain"] = "file"
+    """Where the key of a new store comes from; plain: no encryption, announced on every start."""
+    key_file: Path | None = None
+    """None: `store.key` in the settings folder."""
+    passphrase_file: Path | None = None
+    """A file that holds the passphrase, for programs that start without a terminal."""
+    audio_days: int = Field(default=30, ge=0)
+    """Days after signing until the sound is deleted."""
+
+
 class Folders(Section):
     """Where this user's files live."""
 
@@ -85,6 +100,7 @@ class Settings(Section):
     folders: Folders
     speech: SpeechSettings = SpeechSettings()
     sound: SoundSettings = SoundSettings()
+    store: StoreSettings = StoreSettings()
 
 
 def find_folders(environment: Mapping[str, str]) -> Folders:

@@ -27,7 +27,7 @@ passphrase must not be found out when the patient has left.
 from dictate.storage.backup import BackupReport, back_up, restore
 from dictate.storage.check import CheckReport, check_store
 from dictate.storage.document import Change, Document, KeptWord, State
-from dictate.storage.options import StoreSettings
+from dictate.settings import StoreSettings
 from dictate.storage.reading import Draft, DraftHead, Listing, Recording, RevisionLine, Signature, Wanted
 from dictate.storage.sound import KeptSound
 from dictate.storage.store import Store, open_store

@@ -18,7 +18,8 @@ from dictate.errors import StoreError
 from dictate.storage import migrations
 from dictate.storage import tables as t
 from dictate.storage.database import Database
-from dictate.storage.options import StoreSettings, store_url
+from dictate.settings import Settings, StoreSettings
+from dictate.storage.options import filled_in
 from dictate.storage.store import Store, open_store
 from dictate.storage.writer import Writer
 
@@ -63,14 +64,14 @@ def back_up(store: Store, target: Path) -> BackupReport:
     return BackupReport(target, rows, _sha256(target))
 
 
-def restore(backup: Path, settings: StoreSettings, **opening: Any) -> tuple[Store, BackupReport]:
+def restore(backup: Path, settings: Settings | StoreSettings, **opening: Any) -> tuple[Store, BackupReport]:
     """Fill the empty store that `settings` names from a backup; refuses a store that holds anything."""
     if not backup.is_file():
         raise StoreError(
             f"There is no backup file {backup}; name the file that `dictate store backup` wrote."
         )
     source_database = Database(f"sqlite:///{backup}")
-    goal_database = Database(store_url(settings))
+    goal_database = Database(str(filled_in(settings).url))
     try:
         with source_database.reading() as source:
             found = migrations.version_of(source)

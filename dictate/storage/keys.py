@@ -21,32 +21,31 @@ from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
 from dictate.errors import StoreError
 from dictate.storage.cipher import KEY_BYTES, NONCE_BYTES, Cipher
-from dictate.storage.options import APP, StoreSettings, key_file_path
+from dictate.settings import StoreSettings
+from dictate.storage.options import APP
 
-PASSPHRASE_FILE_VARIABLE = "SPOKEN_EXAM_PASSPHRASE_FILE"
 TIME_COST, MEMORY_KIB, LANES = 3, 65536, 4
 SHORTEST_PASSPHRASE = 12
 WRAP_PLACE = b"spoken-exam wrapped data key"
 
-AskPassphrase = Callable[[], str]
+AskPassphrase = Callable[[StoreSettings], str]
 
 
-def ask_passphrase() -> str:
-    """The passphrase from $SPOKEN_EXAM_PASSPHRASE_FILE, else typed at the terminal."""
-    named = os.environ.get(PASSPHRASE_FILE_VARIABLE)
-    if named:
+def ask_passphrase(settings: StoreSettings) -> str:
+    """The passphrase from the file that the settings name, else typed at the terminal."""
+    if settings.passphrase_file is not None:
         try:
-            return Path(named).read_text(encoding="utf-8").strip("\n")
-        except OSError as error:
+            return settings.passphrase_file.read_text(encoding="utf-8").rstrip("\n")
+        except (OSError, UnicodeDecodeError) as error:
             raise StoreError(
-                f"The passphrase file {named} named by {PASSPHRASE_FILE_VARIABLE} cannot be read "
-                f"({error.strerror}); correct the path."
+                f"The passphrase file {settings.passphrase_file} cannot be read ({error}); correct "
+                "passphrase_file in the [store] settings."
             ) from error
     if sys.stdin.isatty():
         return getpass.getpass("Passphrase of the store: ")
     raise StoreError(
-        f"The store needs its passphrase and there is no terminal to ask at; put it into a file that only "
-        f"you can read and name that file in {PASSPHRASE_FILE_VARIABLE}."
+        "The store needs its passphrase and there is no terminal to ask at; put it into a file that only you "
+        "can read and name it as passphrase_file in the [store] settings."
     )
 
 
@@ -102,7 +101,7 @@ def _unwrap(header: Mapping[str, str], settings: StoreSettings, ask: AskPassphra
 
 def _source(header: Mapping[str, str], settings: StoreSettings) -> str:
     names = {"passphrase": "passphrase", "keyring": "key in the OS keyring"}
-    return names.get(header["key_mode"], f"key file {key_file_path(settings)}")
+    return names.get(header["key_mode"], f"key file {settings.key_file}")
 
 
 def _outer_key(
@@ -110,7 +109,7 @@ def _outer_key(
 ) -> bytes:
     mode = header["key_mode"]
     if mode == "passphrase":
-        phrase = ask()
+        phrase = ask(settings)
         if create and len(phrase) < SHORTEST_PASSPHRASE:
             raise StoreError(f"The passphrase is too short; give at least {SHORTEST_PASSPHRASE} characters.")
         passes, memory, lanes = (int(cost) for cost in header["key_costs"].split(","))
@@ -119,7 +118,7 @@ def _outer_key(
         )
     if mode == "keyring":
         return _keyring_key(header["store_id"], create=create)
-    return _file_key(key_file_path(settings), create=create)
+    return _file_key(settings.key_file, create=create)
 
 
 def _keyring_key(store_id: str, *, create: bool) -> bytes:
@@ -144,7 +143,8 @@ def _keyring_key(store_id: str, *, create: bool) -> bytes:
     return _bytes(found)
 
 
-def _file_key(path: Path, *, create: bool) -> bytes:
+def _file_key(path: Path | None, *, create: bool) -> bytes:
+    assert path is not None, "filled_in names it"
     try:
         if create and not path.exists():
             path.parent.mkdir(parents=True, exist_ok=True)

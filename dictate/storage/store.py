@@ -13,7 +13,6 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from types import TracebackType
 from typing import Any
 
@@ -26,7 +25,8 @@ from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
 from dictate.storage.database import Database
 from dictate.storage.document import Change, Document, State, note_digest, placed
-from dictate.storage.options import StoreSettings, key_file_path, store_url
+from dictate.settings import Settings, StoreSettings
+from dictate.storage.options import filled_in
 from dictate.storage.reading import (
     Draft,
     DraftHead,
@@ -55,7 +55,7 @@ def _say(text: str) -> None:
 
 
 def open_store(
-    settings: Any = None,
+    settings: Settings | StoreSettings | None = None,
     *,
     ask: keys.AskPassphrase = keys.ask_passphrase,
     say: Callable[[str], None] = _say,
@@ -68,9 +68,8 @@ def open_store(
     defaults. `ask` gives the passphrase, `say` shows announcements (plain mode on every start; where a new
     key lies). Raises StoreError: wrong key, newer tables, no database.
     """
-    wanted = _section(settings)
-    url = store_url(wanted)
-    database = Database(url)
+    wanted = filled_in(settings)
+    database = Database(str(wanted.url))
     try:
         if create:
             with database.writing() as connection:
@@ -81,7 +80,7 @@ def open_store(
                     header, cipher = keys.create_header(wanted, ask)
                     writer.put_meta(header)
                     if wanted.key == "file":
-                        say(NEW_KEY_NOTICE.format(where=database.where, key=key_file_path(wanted)))
+                        say(NEW_KEY_NOTICE.format(where=database.where, key=wanted.key_file))
                     return _opened(database, cipher, wanted, clock, say)
         else:
             with database.reading() as connection:
@@ -109,13 +108,6 @@ def _opened(
     if cipher.plain:
         say(PLAIN_WARNING.format(where=database.where))
     return Store(database, cipher, settings, clock)
-
-
-def _section(settings: Any) -> StoreSettings:
-    if settings is None:
-        return StoreSettings()
-    found = settings if isinstance(settings, StoreSettings) else getattr(settings, "store", None)
-    return found if isinstance(found, StoreSettings) else StoreSettings()
 
 
 def _header(connection: Any) -> dict[str, str]:
@@ -341,10 +333,7 @@ class Store:
         """Wrap the data key anew under the source that `settings` names."""
         with self.writing() as writer:
             header = _header(writer.connection)
-            writer.put_meta(keys.rewrapped(header, settings, ask_old, ask_new, self.database.where))
+            wanted = filled_in(settings)
+            writer.put_meta(keys.rewrapped(header, wanted, ask_old, ask_new, self.database.where))
             writer.append_audit("dictate", "key changed", "store", "accepted", settings.key)
 
-
-def default_store_path() -> Path:
-    """Where the embedded store lies when no URL is set."""
-    return Path(store_url(StoreSettings()).removeprefix("sqlite:///"))

@@ -14,7 +14,7 @@ from sqlalchemy import inspect, text
 from dictate.errors import StoreError
 from dictate.storage import Store, StoreSettings, check_store, migrations, open_store, tables
 from dictate.storage.database import Database
-from dictate.storage.options import store_url
+from dictate.storage.options import filled_in
 from tests.dictate.storage.examples import example_note, example_sound, example_words
 
 PHRASE = "correct horse battery staple"
@@ -48,10 +48,10 @@ def test_the_key_file_is_for_its_owner_only(tmp_path: Path) -> None:
 
 def test_a_wrong_passphrase_gets_one_sentence(tmp_path: Path) -> None:
     settings = sqlite_settings(tmp_path, key="passphrase")
-    open_store(settings, ask=lambda: PHRASE, say=quiet).close()
-    open_store(settings, ask=lambda: PHRASE, say=quiet).close()
+    open_store(settings, ask=lambda _settings: PHRASE, say=quiet).close()
+    open_store(settings, ask=lambda _settings: PHRASE, say=quiet).close()
     with pytest.raises(StoreError) as caught:
-        open_store(settings, ask=lambda: PHRASE + "!", say=quiet)
+        open_store(settings, ask=lambda _settings: PHRASE + "!", say=quiet)
     assert str(caught.value) == f"Wrong key: the passphrase does not open the store {tmp_path / 'd.sqlite3'}."
 
 
@@ -85,8 +85,8 @@ def test_a_missing_or_damaged_key_file_gets_a_sentence(
 def test_a_short_passphrase_is_refused_and_leaves_no_store(tmp_path: Path) -> None:
     settings = sqlite_settings(tmp_path, key="passphrase")
     with pytest.raises(StoreError, match="at least 12 characters"):
-        open_store(settings, ask=lambda: "short", say=quiet)
-    open_store(settings, ask=lambda: PHRASE, say=quiet).close()
+        open_store(settings, ask=lambda _settings: "short", say=quiet)
+    open_store(settings, ask=lambda _settings: PHRASE, say=quiet).close()
 
 
 class MemoryKeyring(KeyringBackend):
@@ -133,14 +133,14 @@ def test_plain_mode_says_so_on_every_start(tmp_path: Path) -> None:
 
 def test_the_passphrase_can_change(tmp_path: Path) -> None:
     settings = sqlite_settings(tmp_path, key="passphrase")
-    with open_store(settings, ask=lambda: PHRASE, say=quiet) as store:
+    with open_store(settings, ask=lambda _settings: PHRASE, say=quiet) as store:
         number = store.keep_examination(example_note())
-        store.change_key(settings, lambda: PHRASE, lambda: "another long phrase")
-    with open_store(settings, ask=lambda: "another long phrase", say=quiet) as store:
+        store.change_key(settings, lambda _settings: PHRASE, lambda _settings: "another long phrase")
+    with open_store(settings, ask=lambda _settings: "another long phrase", say=quiet) as store:
         assert store.machine_note(number) == example_note()
         assert check_store(store).faults == ()
     with pytest.raises(StoreError, match="Wrong key"):
-        open_store(settings, ask=lambda: PHRASE, say=quiet)
+        open_store(settings, ask=lambda _settings: PHRASE, say=quiet)
 
 
 def test_a_piece_moved_to_another_row_does_not_open(store: Store) -> None:
@@ -167,7 +167,7 @@ def test_a_migration_that_fails_leaves_nothing_behind(fresh_url: Callable[[str],
         migrations._run(connection, "CREATE TABLE half (x INTEGER)", "CREATE TABLE half (x INTEGER)")
 
     steps = (*migrations.MIGRATIONS, (3, "broken", broken))
-    database = Database(store_url(StoreSettings(url=fresh_url("broken"))))
+    database = Database(str(filled_in(StoreSettings(url=fresh_url("broken"))).url))
     with pytest.raises(StoreError), database.writing() as connection:
         migrations.migrate(connection, "here", steps)
     with database.reading() as connection:
