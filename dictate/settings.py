@@ -83,6 +83,18 @@ class StoreSettings(Section):
     """A file that holds the passphrase, for programs that start without a terminal."""
     audio_days: int = Field(default=30, ge=0)
     """Days after signing until the sound is deleted."""
+class LiveSettings(Section):
+    """How a live examination begins and sounds."""
+
+    consent: str = (
+        "Recording starts now: tell the patient, and have their agreement. Sound and words stay on this "
+        "computer. Local policy and law on recording consent and on health data apply."
+    )
+    """Shown at the start of each live examination."""
+    keep_audio: bool = True
+    """False: the sound is dropped as soon as it is read."""
+    sounds: Literal["off", "soft", "clear"] = "off"
+    """Short tones: heard a finding, which side?, not understood."""
 
 
 class Folders(Section):
@@ -101,6 +113,7 @@ class Settings(Section):
     speech: SpeechSettings = SpeechSettings()
     sound: SoundSettings = SoundSettings()
     store: StoreSettings = StoreSettings()
+    live: LiveSettings = LiveSettings()
 
 
 def find_folders(environment: Mapping[str, str]) -> Folders:
