@@ -5,9 +5,10 @@ DictateError               exit code 1
 ├── EngineError            a recogniser or its model is missing or broken
 ├── DeviceError            no microphone, no PortAudio, device lost
 ├── SettingsError          a setting or option that makes no sense
-└── StoreError             drafts, database, keys, disk
-    ├── StaleDraftError    somebody saved first; nothing was overwritten
-    └── NoDraftError       no such draft, revision or sound
+├── StoreError             drafts, database, keys, disk
+│   ├── StaleDraftError    somebody saved first; nothing was overwritten
+│   └── NoDraftError       no such draft, revision or sound
+└── ClusterError           a worker, its scheduler or the way to them
 """
 
 from __future__ import annotations
@@ -45,3 +46,7 @@ class StaleDraftError(StoreError):
 
 class NoDraftError(StoreError):
     """There is no such draft, revision or sound."""
+
+
+class ClusterError(DictateError):
+    """A worker of an archive run, its scheduler or the way to them."""

@@ -12,6 +12,7 @@ from dictate.errors import DictateError
 # One line a command (or group): name shown to the user -> module with a `register(app)` function.
 COMMANDS = (
     "read",
+    "archive",
 )
 
 

@@ -1,0 +1,33 @@
+"""A DuckDB connection for tables larger than memory: a bounded share of it, the rest on disk."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+MEMORY_LIMIT = "1GB"
+
+
+@contextmanager
+def connect(memory_limit: str = MEMORY_LIMIT) -> Iterator[Any]:
+    """An in-memory database that spills into a temporary folder; both are gone afterwards."""
+    import duckdb
+
+    with tempfile.TemporaryDirectory(prefix="archive-sql-") as spill:
+        database = duckdb.connect(":memory:")
+        try:
+            database.execute(f"SET memory_limit='{memory_limit}'")
+            database.execute(f"SET temp_directory='{spill}'")
+            database.execute("SET preserve_insertion_order=false")
+            yield database
+        finally:
+            database.close()
+
+
+def make_views(database: Any, files: Mapping[str, Sequence[str]], prefix: str = "") -> None:
+    """A view a table over its Parquet files, e.g. `findings`."""
+    for table, paths in files.items():
+        listed = ", ".join("'" + path.replace("'", "''") + "'" for path in paths)
+        database.execute(f"CREATE VIEW {prefix}{table} AS SELECT * FROM read_parquet([{listed}])")
