@@ -48,6 +48,15 @@ class Marker:
     retryable: int = 0
 
 
+def cannot_write(path: Path, error: OSError) -> StoreError:
+    """The sentence for a disk that is full or a folder that cannot be written."""
+    problem = "The disk is full" if error.errno in (errno.ENOSPC, errno.EDQUOT) else error.strerror
+    return StoreError(
+        f"{problem}: cannot write {path}. Make room or mend the permissions, then run the same command "
+        "again; it continues after the last complete part."
+    )
+
+
 def write_file(path: Path, data: bytes) -> None:
     """Put a whole file in place, or leave what was there.
 
@@ -62,22 +71,21 @@ def write_file(path: Path, data: bytes) -> None:
         temporary.replace(path)
     except OSError as error:
         temporary.unlink(missing_ok=True)
-        problem = "The disk is full" if error.errno in (errno.ENOSPC, errno.EDQUOT) else f"{error.strerror}"
-        raise StoreError(
-            f"{problem}: cannot write {path}. Make room or mend the permissions, then run the same command "
-            "again; "
-            "it continues after the last complete part."
-        ) from error
+        raise cannot_write(path, error) from error
 
 
 def sync_folder(folder: Path) -> None:
     """Make renames in a folder last through a loss of power (where the system can)."""
-    if hasattr(os, "O_DIRECTORY"):
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    try:
         handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
         try:
             os.fsync(handle)
         finally:
             os.close(handle)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
 
 
 class ArchiveFolder:
@@ -222,6 +230,4 @@ class ArchiveFolder:
             temporary.replace(target)
         except OSError as error:
             temporary.unlink(missing_ok=True)
-            raise StoreError(
-                f"Cannot write {target}: {error.strerror}. Make room, then run the command again."
-            ) from error
+            raise cannot_write(target, error) from error

@@ -17,7 +17,13 @@ from matplotlib.figure import Figure
 
 Rows = Sequence[dict[str, Any]]
 
-SIDE_COLOURS = {"right": "#D55E00", "left": "#0072B2", "both": "#009E73", "none": "#999999", "unstated": "#F0E442"}
+SIDE_COLOURS = {
+    "right": "#D55E00",
+    "left": "#0072B2",
+    "both": "#009E73",
+    "none": "#999999",
+    "unstated": "#F0E442",
+}
 STATE_COLOURS = {
     "recorded": "#009E73",
     "by_summary": "#8FD0BC",
@@ -74,7 +80,9 @@ def _stacked(rows: Rows, name: str, colours: dict[str, str], title: str, unit: s
     axes.set_xlabel(unit)
     if share:
         axes.set_xlim(0, 100)
-    figure.legend(*axes.get_legend_handles_labels(), loc="outside lower center", ncols=6, fontsize=8, frameon=False)
+    figure.legend(
+        *axes.get_legend_handles_labels(), loc="outside lower center", ncols=6, fontsize=8, frameon=False
+    )
     return figure
 
 
@@ -86,11 +94,18 @@ def findings_by_item(rows: Rows) -> Figure:
 def omissions_by_slot(rows: Rows) -> Figure:
     """Required slots by state, the most often omitted first."""
     labelled = [
-        {**row, "slot": row["slot"] if row["required_by"] == "core_screen" else f"{row['slot']} [{row['required_by']}]"}
+        {
+            **row,
+            "slot": row["slot"]
+            if row["required_by"] == "core_screen"
+            else f"{row['slot']} [{row['required_by']}]",
+        }
         for row in rows
     ]
     unit = "% of the notes that require the slot"
-    return _stacked(labelled, "slot", STATE_COLOURS, "State of required slots, most omitted first", unit, share=True)
+    return _stacked(
+        labelled, "slot", STATE_COLOURS, "State of required slots, most omitted first", unit, share=True
+    )
 
 
 def omissions_by_clinician(rows: Rows) -> Figure:
@@ -101,7 +116,9 @@ def omissions_by_clinician(rows: Rows) -> Figure:
     rates = [100 * row["omission_rate"] for row in shown]
     low = [max(0.0, 100 * (row["omission_rate"] - row["low"])) for row in shown]
     high = [max(0.0, 100 * (row["high"] - row["omission_rate"])) for row in shown]
-    axes.errorbar(rates, range(len(shown)), xerr=[low, high], fmt="o", color="#0072B2", ecolor="#999999", capsize=3)
+    axes.errorbar(
+        rates, range(len(shown)), xerr=[low, high], fmt="o", color="#0072B2", ecolor="#999999", capsize=3
+    )
     axes.set_yticks(range(len(shown)), [f"{row['clinician']} ({row['notes']})" for row in shown], fontsize=8)
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.set_xlim(left=0)
@@ -112,7 +129,13 @@ def omissions_by_clinician(rows: Rows) -> Figure:
 def unread_by_month(rows: Rows) -> Figure:
     """Share of unread words by month."""
     figure, axes = _figure(3.0, "Unread words")
-    axes.plot(range(len(rows)), [100 * row["unread_rate"] for row in rows], marker="o", color="#D55E00", markersize=4)
+    axes.plot(
+        range(len(rows)),
+        [100 * row["unread_rate"] for row in rows],
+        marker="o",
+        color="#D55E00",
+        markersize=4,
+    )
     _months(axes, [row["month"] for row in rows])
     axes.set_ylim(bottom=0)
     axes.set_ylabel("% of words")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import os
+from asyncio import CancelledError
 from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import Any
@@ -20,6 +21,7 @@ from dictate.errors import ClusterError, DictateError
 PARTS_PER_WORKER = 2
 GIVE_UP_AFTER = 5  # deaths of workers on one part
 NO_WORKER_LIMIT_S = 60
+CONNECT_LIMIT_S = 10
 LOST = "nothing that is complete is lost: run the same command again to continue"
 
 
@@ -30,14 +32,9 @@ def cores() -> int:
 
 def _quiet() -> None:
     """Dask's own log lines are for its developers; faults are reported in this program's sentences."""
-    for name in (
-        "distributed",
-        "distributed.worker",
-        "distributed.nanny",
-        "distributed.scheduler",
-        "tornado",
-    ):
-        logging.getLogger(name).setLevel(logging.CRITICAL)
+    for name in ("", ".client", ".core", ".comm", ".nanny", ".scheduler", ".worker"):
+        logging.getLogger(f"distributed{name}").setLevel(logging.CRITICAL + 1)
+    logging.getLogger("tornado").setLevel(logging.CRITICAL + 1)
 
 
 def _start(cluster: str | None, workers: int) -> tuple[Any, Any]:
@@ -65,7 +62,7 @@ def _start(cluster: str | None, workers: int) -> tuple[Any, Any]:
         )
         return Client(local), local
     try:
-        return Client(cluster, timeout=20), None
+        return Client(cluster, timeout=CONNECT_LIMIT_S), None
     except (OSError, ValueError, TimeoutError) as error:
         raise ClusterError(
             f"No Dask scheduler answers at {cluster} ({type(error).__name__}). Start one with `dask "
@@ -93,7 +90,7 @@ class Pool:
         for owned in (self.client, self.local):
             if owned is not None:
                 with contextlib.suppress(Exception):
-                    owned.close(timeout=10)
+                    owned.close(timeout=5)
 
     def workers(self) -> int:
         """The number of notes that can be read at the same time just now."""
@@ -139,8 +136,12 @@ class Pool:
 
         if not futures:
             return []
-        with contextlib.suppress(TimeoutError):
+        try:
             wait(futures, timeout=1, return_when="FIRST_COMPLETED")
+        except TimeoutError:
+            pass
+        except (Exception, CancelledError) as error:
+            raise self._lost() from error
         if self.client.status not in ("running", "newly-created"):
             raise self._lost()
         done = [future for future in futures if future.status != "pending"]

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 # States of a slot that are omissions: nobody said a result. A slot that the clinician called not examined, or
 # recorded without its side, is shown apart.
-OMISSIONS = ("missing", "asked_no_result")
+OMITTED = "CASE WHEN state IN ('missing', 'asked_no_result') THEN 1.0 ELSE 0.0 END"
 
-SLOT_NAME = "item || coalesce(':' || site, '') || CASE WHEN side IN ('none') THEN '' ELSE ' ' || side END"
+SLOT_NAME = "item || coalesce(':' || site, '') || CASE side WHEN 'none' THEN '' ELSE ' ' || side END"
 
-_STATE_COUNTS = """
+_STATE_COUNTS = f"""
     count(*) AS notes,
     count(*) FILTER (state = 'recorded') AS recorded,
     count(*) FILTER (state = 'recorded_by_summary') AS by_summary,
@@ -23,7 +23,7 @@ _STATE_COUNTS = """
     count(*) FILTER (state = 'side_unstated') AS side_unstated,
     count(*) FILTER (state = 'asked_no_result') AS asked_no_result,
     count(*) FILTER (state = 'missing') AS missing,
-    avg(CASE WHEN state IN ('missing', 'asked_no_result') THEN 1.0 ELSE 0.0 END) AS omission_rate
+    avg({OMITTED}) AS omission_rate
 """
 
 
@@ -43,7 +43,7 @@ QUESTIONS = (
         "Notes over time",
         "Notes by month of their date; notes without a readable date are counted under 'no date'.",
         """SELECT coalesce(strftime(date, '%Y-%m'), 'no date') AS month, count(*) AS notes,
-                  sum(findings) AS findings, avg(findings) AS findings_a_note
+                  sum(findings)::BIGINT AS findings, avg(findings) AS findings_a_note
            FROM notes GROUP BY 1 ORDER BY 1""",
     ),
     Question(
@@ -70,28 +70,26 @@ QUESTIONS = (
     Question(
         "omissions_by_clinician",
         "Omissions by clinician",
-        "Share of required slots without a result, with its 95 % interval (Wilson 1927) over notes' slots. "
-        "Patients, settings and dictation habits differ: a rate is a reason to look, not a judgement.",
-        """WITH each AS (
-             SELECT coalesce(n.clinician, 'not given') AS clinician, count(DISTINCT n.position) AS notes,
-                    count(*) AS required,
-                    count(*) FILTER (s.state IN ('missing', 'asked_no_result')) AS omitted
-             FROM slots s JOIN notes n ON s.position = n.position GROUP BY 1)
-           SELECT clinician, notes, required, omitted, omitted / required AS omission_rate,
-                  (omitted / required + 1.9208 / required
-                    - 1.96 * sqrt((omitted / required) * (1 - omitted / required) / required
-                                  + 0.9604 / (required * required))) / (1 + 3.8416 / required) AS low,
-                  (omitted / required + 1.9208 / required
-                    + 1.96 * sqrt((omitted / required) * (1 - omitted / required) / required
-                                  + 0.9604 / (required * required))) / (1 + 3.8416 / required) AS high
-           FROM each ORDER BY omission_rate DESC, clinician""",
+        "Mean over the notes of the share of required slots without a result, with a 95 % interval (normal "
+        "approximation over notes). Patients, settings and habits of dictation differ: a rate is a reason to "
+        "look, not a judgement.",
+        f"""WITH each_note AS (
+             SELECT position, count(*) AS required, avg({OMITTED}) AS rate FROM slots GROUP BY position),
+           each_clinician AS (
+             SELECT coalesce(n.clinician, 'not given') AS clinician, count(*) AS notes,
+                    sum(required) AS required, avg(rate) AS omission_rate,
+                    1.96 * coalesce(stddev_samp(rate), 0) / sqrt(count(*)) AS half
+             FROM each_note e JOIN notes n ON e.position = n.position GROUP BY 1)
+           SELECT clinician, notes, required::BIGINT AS required, omission_rate,
+                  greatest(omission_rate - half, 0) AS low, least(omission_rate + half, 1) AS high
+           FROM each_clinician ORDER BY omission_rate DESC, clinician""",
     ),
     Question(
         "unread_by_month",
         "Unread text",
         "Share of the words of each month's notes that became no finding, command or context.",
-        """SELECT coalesce(strftime(date, '%Y-%m'), 'no date') AS month, sum(words) AS words,
-                  sum(unread_words) AS unread_words,
+        """SELECT coalesce(strftime(date, '%Y-%m'), 'no date') AS month, sum(words)::BIGINT AS words,
+                  sum(unread_words)::BIGINT AS unread_words,
                   coalesce(sum(unread_words) / nullif(sum(words), 0), 0) AS unread_rate
            FROM notes GROUP BY 1 ORDER BY 1""",
     ),

@@ -18,7 +18,7 @@ import jinja2
 from dictate.archive.folder import TABLES, ArchiveFolder
 from dictate.archive.plots import PLOTS, draw
 from dictate.archive.questions import QUESTIONS, Question
-from dictate.archive.tables_sql import connect, make_views
+from dictate.archive.tables_sql import ask, connect, make_views
 from dictate.errors import InputError, StoreError
 from grammar.models import CAUTION
 
@@ -48,22 +48,19 @@ def write_report(folder: Path, out: Path) -> Report:
     try:
         out.mkdir(parents=True, exist_ok=True)
         with connect() as database:
-            files = {table: [str(archive.table_file(table, number)) for number in numbers] for table in TABLES}
+            files = {
+                table: [str(archive.table_file(table, number)) for number in numbers] for table in TABLES
+            }
             make_views(database, files)
-            tables = {question.name: rows_of(database, question) for question in QUESTIONS}
+            tables = {question.name: ask(database, question.sql) for question in QUESTIONS}
         sections = [_section(question, tables[question.name], out) for question in QUESTIONS]
         page = out / "index.html"
         page.write_text(_page(record, archive.totals(), sections), encoding="utf-8")
     except OSError as error:
-        raise StoreError(f"Cannot write the report in {out}: {error.strerror}. Choose another --out.") from error
+        raise StoreError(
+            f"Cannot write the report in {out}: {error.strerror}. Choose another --out."
+        ) from error
     return Report(page, tables)
-
-
-def rows_of(database: Any, question: Question) -> list[dict[str, Any]]:
-    """The rows of a question's table."""
-    found = database.execute(question.sql)
-    names = [column[0] for column in found.description]
-    return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
 
 
 def _cell(column: str, value: Any) -> str:

@@ -269,15 +269,15 @@ def _finish(
 
 def _duplicate_ids(folder: ArchiveFolder) -> int:
     """How many ids are used by more than one record; counted by DuckDB, on disk when there are many."""
-    from dictate.archive.tables_sql import connect
+    from dictate.archive.tables_sql import ask_number, connect
 
     with connect() as database:
-        found = database.execute(
+        return ask_number(
+            database,
             "SELECT count(*) FROM (SELECT note_id FROM (SELECT note_id FROM read_parquet(?) UNION ALL "
             "SELECT note_id FROM read_parquet(?)) GROUP BY note_id HAVING count(*) > 1)",
             [str(folder.path / "notes" / "*.parquet"), str(folder.path / "rejects" / "*.parquet")],
-        ).fetchone()
-    return int(found[0]) if found else 0
+        )
 
 
 def _summary(

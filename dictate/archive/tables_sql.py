@@ -18,9 +18,9 @@ def connect(memory_limit: str = MEMORY_LIMIT) -> Iterator[Any]:
     with tempfile.TemporaryDirectory(prefix="archive-sql-") as spill:
         database = duckdb.connect(":memory:")
         try:
-            database.execute(f"SET memory_limit='{memory_limit}'")
-            database.execute(f"SET temp_directory='{spill}'")
-            database.execute("SET preserve_insertion_order=false")
+            ask(database, f"SET memory_limit='{memory_limit}'")
+            ask(database, f"SET temp_directory='{spill}'")
+            ask(database, "SET preserve_insertion_order=false")
             yield database
         finally:
             database.close()
@@ -30,4 +30,17 @@ def make_views(database: Any, files: Mapping[str, Sequence[str]], prefix: str = 
     """A view a table over its Parquet files, e.g. `findings`."""
     for table, paths in files.items():
         listed = ", ".join("'" + path.replace("'", "''") + "'" for path in paths)
-        database.execute(f"CREATE VIEW {prefix}{table} AS SELECT * FROM read_parquet([{listed}])")
+        ask(database, f"CREATE VIEW {prefix}{table} AS SELECT * FROM read_parquet([{listed}])")
+
+
+def ask(database: Any, sql: str, values: Sequence[Any] = ()) -> list[dict[str, Any]]:
+    """Run a statement to its end; its rows by column name (none for a statement without a result)."""
+    found = database.execute(sql, list(values))
+    names = [column[0] for column in found.description or ()]
+    return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
+
+
+def ask_number(database: Any, sql: str, values: Sequence[Any] = ()) -> int:
+    """The single number that a query gives."""
+    (row,) = ask(database, sql, values)
+    return int(next(iter(row.values())))
