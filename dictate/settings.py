@@ -124,8 +124,9 @@ def find_folders(environment: Mapping[str, str]) -> Folders:
         return Folders(config=root, models=root / "models", data=root / "data", cache=root / "cache")
     dirs = PlatformDirs("spoken-exam", appauthor=False)
     data = Path(dirs.user_data_dir)
-    return Folders(config=Path(dirs.user_config_dir), models=data / "models", data=data,
-                   cache=Path(dirs.user_cache_dir))
+    return Folders(
+        config=Path(dirs.user_config_dir), models=data / "models", data=data, cache=Path(dirs.user_cache_dir)
+    )
 
 
 def load_settings(environment: Mapping[str, str] | None = None) -> Settings:
@@ -137,8 +138,12 @@ def load_settings(environment: Mapping[str, str] | None = None) -> Settings:
     folders = find_folders(environment)
     path = folders.config / FILE_NAME
     values = _read_file(path)
-    origins = {(section, key): f"{path} [{section}] {key}"
-               for section, table in values.items() if isinstance(table, dict) for key in table}
+    origins = {
+        (section, key): f"{path} [{section}] {key}"
+        for section, table in values.items()
+        if isinstance(table, dict)
+        for key in table
+    }
     faults = _overlay(values, origins, environment)
     if "folders" in values:
         faults.append(f"{path} [folders]: folders are set with ${HOME_VARIABLE}, not in the file; remove it")
@@ -170,20 +175,21 @@ def _read_file(path: Path) -> dict[str, Any]:
         raise SettingsError(f"The settings file {path} is not TOML ({error}); mend that line.") from error
 
 
-def _overlay(values: dict[str, Any], origins: dict[tuple[str, str], str],
-             environment: Mapping[str, str]) -> list[str]:
+def _overlay(
+    values: dict[str, Any], origins: dict[tuple[str, str], str], environment: Mapping[str, str]
+) -> list[str]:
     """Put `SPOKEN_EXAM_<SECTION>_<KEY>` values over the file's; return faults of unknown names."""
     faults = []
     for variable in sorted(environment):
         if not variable.startswith(PREFIX) or variable == HOME_VARIABLE:
             continue
-        rest = variable[len(PREFIX):].lower()
+        rest = variable[len(PREFIX) :].lower()
         section = next((name for name in section_names() if rest.startswith(name + "_")), None)
         if section is None:
             known = ", ".join(f"{PREFIX}{name.upper()}_..." for name in section_names())
             faults.append(f"environment ${variable}: no such setting; known are {known}")
             continue
-        key = rest[len(section) + 1:]
+        key = rest[len(section) + 1 :]
         table = values.setdefault(section, {})
         if isinstance(table, dict):
             table[key] = environment[variable]

@@ -94,7 +94,7 @@ class Endpointer:
         marks: list[Mark] = []
         whole = len(samples) // FRAME * FRAME
         for at in range(0, whole, FRAME):
-            self._frame(samples[at:at + FRAME], marks)
+            self._frame(samples[at : at + FRAME], marks)
         self._rest = samples[whole:]
         return marks
 
@@ -102,8 +102,11 @@ class Endpointer:
         """End of the source: close an utterance that is still running."""
         marks: list[Mark] = []
         if self._speaking:
-            held = [*self._held, self._rest] if self._quiet_frames * FRAME_S < self.settings.tail_s else [
-                *self._held]
+            held = (
+                [*self._held, self._rest]
+                if self._quiet_frames * FRAME_S < self.settings.tail_s
+                else [*self._held]
+            )
             self._hand_on(held, marks)
             self._end(marks)
         self._rest = self._rest[:0]
@@ -159,7 +162,7 @@ class Endpointer:
         self._quiet_frames = 0
         self._spoken_frames = len(self._recent)
         self._level = _Level()
-        for frame, speech in zip(list(self._held)[-len(self._recent):], self._recent, strict=True):
+        for frame, speech in zip(list(self._held)[-len(self._recent) :], self._recent, strict=True):
             self._level.add(frame, speech)
         marks.append(Began(self._time(self._frames_done - len(self._held))))
         self._hand_on([*self._held], marks)

@@ -85,7 +85,8 @@ class Microphone:
                     return
                 raise DeviceError(
                     f"The microphone {self.name!r} stopped giving sound; plug it in again. "
-                    "What was heard so far is kept.") from error
+                    "What was heard so far is kept."
+                ) from error
             if block is None:
                 return
             samples: Samples = np.frombuffer(block, dtype=np.int16)
@@ -123,8 +124,11 @@ class Microphone:
 
     def _find(self, device: str | None) -> int:
         sounddevice = self._sounddevice
-        inputs = [(index, str(entry["name"])) for index, entry in enumerate(sounddevice.query_devices())
-                  if entry["max_input_channels"] > 0]
+        inputs = [
+            (index, str(entry["name"]))
+            for index, entry in enumerate(sounddevice.query_devices())
+            if entry["max_input_channels"] > 0
+        ]
         if not inputs:
             raise DeviceError(NO_DEVICE)
         if device is None:
@@ -143,15 +147,21 @@ class Microphone:
         for rate in dict.fromkeys((SAMPLE_RATE_HZ, usual, *FALLBACK_RATES_HZ)):
             try:
                 stream = sounddevice.RawInputStream(
-                    samplerate=rate, channels=1, dtype="int16", device=self.device,
-                    blocksize=int(rate * BLOCK_S), callback=self._take)
+                    samplerate=rate,
+                    channels=1,
+                    dtype="int16",
+                    device=self.device,
+                    blocksize=int(rate * BLOCK_S),
+                    callback=self._take,
+                )
             except sounddevice.PortAudioError as error:
                 fault = error
             else:
                 return rate, stream
         raise DeviceError(
             f"The microphone {self.name!r} cannot be opened ({fault}); close other programs that use it, "
-            "or choose another with the setting [sound] device.")
+            "or choose another with the setting [sound] device."
+        )
 
     def _take(self, data: Any, _frames: int, _time: Any, status: Any) -> None:
         if status.input_overflow:

@@ -92,8 +92,10 @@ class SoundFile:
             seen += len(block)
             last = len(block) < size
             if last and seen < self.frames - size:
-                self.remarks.append(f"{self.path.name} is damaged after {seen / self.rate_hz:.0f} s of "
-                                    f"{self.duration_s:.0f} s; the rest was not heard.")
+                self.remarks.append(
+                    f"{self.path.name} is damaged after {seen / self.rate_hz:.0f} s of "
+                    f"{self.duration_s:.0f} s; the rest was not heard."
+                )
             mono = np.nan_to_num(np.ascontiguousarray(block[:, self.channel]))
             yield mono, last
             if last:
@@ -147,8 +149,11 @@ def _open(path: Path) -> Any:
     try:
         return soundfile.SoundFile(str(path))
     except (soundfile.LibsndfileError, RuntimeError, TypeError) as error:
-        kind = "it looks like text; hear it with `dictate read`" if _looks_like_text(path) else (
-            "formats known here are wav, flac, ogg, mp3, aiff; convert it first, for example to flac")
+        kind = (
+            "it looks like text; hear it with `dictate read`"
+            if _looks_like_text(path)
+            else ("formats known here are wav, flac, ogg, mp3, aiff; convert it first, for example to flac")
+        )
         raise InputError(f"{path} cannot be read as sound: {kind}.") from error
 
 

@@ -52,8 +52,20 @@ SHAPES = {
 }
 """What an utterance is made of, and how often."""
 
-ITEM_WEIGHT = {"reflex": 10, "power": 9, "sensation": 6, "plantar": 4, "tone": 4, "pupils": 3, "fundi": 3,
-               "cognition": 3, "facial_power": 3, "arm_drift": 3, "finger_nose": 3, "muscle_bulk": 2}
+ITEM_WEIGHT = {
+    "reflex": 10,
+    "power": 9,
+    "sensation": 6,
+    "plantar": 4,
+    "tone": 4,
+    "pupils": 3,
+    "fundi": 3,
+    "cognition": 3,
+    "facial_power": 3,
+    "arm_drift": 3,
+    "finger_nose": 3,
+    "muscle_bulk": 2,
+}
 """How often an item is spoken of in comparison with the others (1); common practice."""
 
 _REFERENCE = re.compile(r"\{([\w.]+)\}")
@@ -66,8 +78,15 @@ class Phrases:
     def __init__(self, rules: Mapping[str, list[tuple[int, str]]]) -> None:
         self.rules = dict(rules)
         self._weights = {name: [weight for weight, _ in lines] for name, lines in self.rules.items()}
-        missing = sorted({reference for lines in self.rules.values() for _, line in lines
-                          for reference in _REFERENCE.findall(line)} - set(self.rules))
+        missing = sorted(
+            {
+                reference
+                for lines in self.rules.values()
+                for _, line in lines
+                for reference in _REFERENCE.findall(line)
+            }
+            - set(self.rules)
+        )
         if missing:
             raise EngineError("talk.toml of the language model names unknown rules: " + ", ".join(missing))
 
@@ -87,8 +106,12 @@ class Phrases:
 
     def words(self) -> set[str]:
         """Every word that some alternative holds."""
-        return {word for lines in self.rules.values() for _, line in lines
-                for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", line))}
+        return {
+            word
+            for lines in self.rules.values()
+            for _, line in lines
+            for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", line))
+        }
 
 
 def training_sentences(count: int = SENTENCES, clinic: Iterable[str] = ()) -> Iterator[str]:
@@ -114,8 +137,11 @@ def training_sentences(count: int = SENTENCES, clinic: Iterable[str] = ()) -> It
 @cache
 def vocabulary() -> frozenset[str]:
     """Every word the language model can say."""
-    return frozenset(_phrases().words() | {word for phrase in grammar_phrases() for word in phrase.split()}
-                     | {word for shape in SHAPES for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", shape))})
+    return frozenset(
+        _phrases().words()
+        | {word for phrase in grammar_phrases() for word in phrase.split()}
+        | {word for shape in SHAPES for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", shape))}
+    )
 
 
 @cache
@@ -138,7 +164,7 @@ def clinic_phrases(folder: Path) -> tuple[str, ...]:
         except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             raise InputError(f"The phrase file {path} cannot be read ({error}); mend it.") from error
         if not isinstance(listed, list) or not all(isinstance(phrase, str) for phrase in listed):
-            raise InputError(f"The phrase file {path} must hold a list `phrases = [\"...\"]`.")
+            raise InputError(f'The phrase file {path} must hold a list `phrases = ["..."]`.')
         found += listed
     return tuple(found)
 
@@ -211,4 +237,4 @@ def _choose(text: str, chance: random.Random) -> str:
             chosen = chance.choice(match.group(1).split("|"))
         else:
             chosen = chance.choice(match.group(2).split("|")) if chance.random() < 0.5 else ""
-        text = text[:match.start()] + chosen + text[match.end():]
+        text = text[: match.start()] + chosen + text[match.end() :]

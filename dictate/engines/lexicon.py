@@ -13,10 +13,49 @@ from pathlib import Path
 
 Phones = tuple[str, ...]
 
-PHONES = frozenset((
-    "AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH", "IH", "IY",
-    "JH", "K", "L", "M", "N", "NG", "OW", "OY", "P", "R", "S", "SH", "T", "TH", "UH", "UW", "V", "W",
-    "Y", "Z", "ZH"))
+PHONES = frozenset(
+    (
+        "AA",
+        "AE",
+        "AH",
+        "AO",
+        "AW",
+        "AY",
+        "B",
+        "CH",
+        "D",
+        "DH",
+        "EH",
+        "ER",
+        "EY",
+        "F",
+        "G",
+        "HH",
+        "IH",
+        "IY",
+        "JH",
+        "K",
+        "L",
+        "M",
+        "N",
+        "NG",
+        "OW",
+        "OY",
+        "P",
+        "R",
+        "S",
+        "SH",
+        "T",
+        "TH",
+        "UH",
+        "UW",
+        "V",
+        "W",
+        "Y",
+        "Z",
+        "ZH",
+    )
+)
 """The ARPAbet phones of the acoustic model, without stress."""
 
 
@@ -40,8 +79,11 @@ def pronounce(words: Iterable[str]) -> dict[str, tuple[Phones, ...]]:
     with bundled_dictionary().open(encoding="utf-8") as file:
         bundled = _gather(line for line in file if line.split(" ", 1)[0].split("(")[0] in wanted)
     own = own_words()
-    return {word: tuple(dict.fromkeys((*own.get(word, ()), *bundled.get(word, ()))))
-            for word in sorted(wanted) if word in own or word in bundled}
+    return {
+        word: tuple(dict.fromkeys((*own.get(word, ()), *bundled.get(word, ()))))
+        for word in sorted(wanted)
+        if word in own or word in bundled
+    }
 
 
 def dictionary_lines(words: dict[str, tuple[Phones, ...]]) -> Iterator[str]:

@@ -16,28 +16,41 @@ from importlib import resources
 from pathlib import Path
 
 from dictate.engines import corpus, trigram
+from dictate.engines.guess import guess
 from dictate.engines.lexicon import dictionary_lines, pronounce
 from dictate.errors import EngineError
 
 MODEL_FILE = "examination.arpa"
 DICTIONARY_FILE = "examination.dict"
+GUESSED_FILE = "guessed.txt"
+LEFT_OUT_FILE = "left_out.txt"
 KEPT_BUILDS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class BuiltModel:
-    """Where the built files are. `unpronounced`: words left out because nobody knows how they sound."""
+    """Where the built files are."""
 
     folder: Path
     language_model: Path
     dictionary: Path
+
+    def guessed(self) -> tuple[str, ...]:
+        """Words whose pronunciation was only guessed."""
+        return tuple((self.folder / GUESSED_FILE).read_text(encoding="utf-8").split())
+
+    def unpronounced(self) -> tuple[str, ...]:
+        """Words left out, with their sentences, because nothing here knows how they sound."""
+        return tuple((self.folder / LEFT_OUT_FILE).read_text(encoding="utf-8").split())
 
 
 def fingerprint(clinic: Iterable[str] = ()) -> str:
     """Twelve hexadecimal digits over the data and code that a build depends on."""
     digest = hashlib.sha256()
     engines = resources.files("dictate.engines")
-    parts = [engines / name for name in ("corpus.py", "trigram.py", "lexicon.py", "model_build.py")]
+    parts = [
+        engines / name for name in ("corpus.py", "trigram.py", "lexicon.py", "guess.py", "model_build.py")
+    ]
     parts += [engines / "data" / name for name in ("talk.toml", "pronunciations.dict")]
     phrases = resources.files("grammar") / "data" / "phrases"
     if phrases.is_dir():
@@ -71,8 +84,12 @@ def build(folder: Path, clinic: tuple[str, ...] = ()) -> None:
     sentences = list(corpus.training_sentences(clinic=clinic))
     words = {word for sentence in sentences for word in sentence.split()} | corpus.vocabulary()
     ways = pronounce(words)
+    guessed = {word: found for word in sorted(words - ways.keys()) if (found := guess(word))}
+    ways = dict(sorted((ways | guessed).items()))
     usable = [sentence for sentence in sentences if all(word in ways for word in sentence.split())]
     trigram.train(usable, ways).write_arpa(folder / MODEL_FILE)
+    (folder / GUESSED_FILE).write_text("\n".join(guessed), encoding="utf-8")
+    (folder / LEFT_OUT_FILE).write_text("\n".join(sorted(words - ways.keys())), encoding="utf-8")
     (folder / DICTIONARY_FILE).write_text("\n".join(dictionary_lines(ways)) + "\n", encoding="utf-8")
 
 
@@ -99,13 +116,18 @@ def _build_elsewhere(name: str, clinic: tuple[str, ...]) -> Path:
             return folder / name
         return _build_into(folder, name, clinic)
     except OSError as error:
-        raise EngineError(f"The language model cannot be written ({error}); free some disk space or set "
-                          "$SPOKEN_EXAM_HOME to a folder that can be written.") from error
+        raise EngineError(
+            f"The language model cannot be written ({error}); free some disk space or set "
+            "$SPOKEN_EXAM_HOME to a folder that can be written."
+        ) from error
 
 
 def _forget_old(cache: Path, keep: str) -> None:
     """Remove all but the newest builds."""
-    found = sorted((path for path in cache.glob("language-*") if path.name != keep),
-                   key=lambda path: path.stat().st_mtime, reverse=True)
-    for path in found[KEPT_BUILDS - 1:]:
+    found = sorted(
+        (path for path in cache.glob("language-*") if path.name != keep),
+        key=lambda path: path.stat().st_mtime,
+        reverse=True,
+    )
+    for path in found[KEPT_BUILDS - 1 :]:
         shutil.rmtree(path, ignore_errors=True)

@@ -17,8 +17,14 @@ from dictate.errors import EngineError
 from dictate.events import FinalText, PartialText, Samples, Word
 
 FRAME_S = 0.01
-SEARCH = {"lw": 6.5, "beam": 1e-70, "pbeam": 1e-70, "wbeam": 1e-45, "fwdflatbeam": 1e-80,
-          "fwdflatwbeam": 1e-40}
+SEARCH = {
+    "lw": 6.5,
+    "beam": 1e-70,
+    "pbeam": 1e-70,
+    "wbeam": 1e-45,
+    "fwdflatbeam": 1e-80,
+    "fwdflatwbeam": 1e-40,
+}
 PARTIAL_EVERY = 4_800
 """Samples between two partial results (0.3 s): asking costs a backtrace."""
 
@@ -28,14 +34,16 @@ class PocketsphinxEngine:
 
     name = "pocketsphinx"
 
-    def __init__(self, language_model: Path | None = None, dictionary: Path | None = None,
-                 **search: Any) -> None:
+    def __init__(
+        self, language_model: Path | None = None, dictionary: Path | None = None, **search: Any
+    ) -> None:
         """Load the acoustic model; without files, pocketsphinx's general model is used."""
         try:
             import pocketsphinx
         except ImportError as error:
             raise EngineError(
-                "The pocketsphinx package is missing; run `pip install pocketsphinx`.") from error
+                "The pocketsphinx package is missing; run `pip install pocketsphinx`."
+            ) from error
         options: dict[str, Any] = {**SEARCH, "loglevel": "FATAL", **search}
         if language_model is not None and dictionary is not None:
             options |= {"lm": str(language_model), "dict": str(dictionary)}
@@ -43,7 +51,8 @@ class PocketsphinxEngine:
             self._decoder = pocketsphinx.Decoder(**options)
         except (RuntimeError, ValueError) as error:
             raise EngineError(
-                f"PocketSphinx cannot load its model ({error}); run `dictate models build`.") from error
+                f"PocketSphinx cannot load its model ({error}); run `dictate models build`."
+            ) from error
         self._start_s = 0.0
         self._samples = 0
         self._asked = 0
@@ -92,9 +101,12 @@ class PocketsphinxEngine:
             text = segment.word
             if text.startswith(("<", "[", "++")):
                 continue
-            words.append(Word(
-                text=text.split("(")[0],
-                start_s=self._start_s + segment.start_frame * FRAME_S,
-                end_s=self._start_s + (segment.end_frame + 1) * FRAME_S,
-                confidence=float(min(1.0, max(0.0, segment.prob)))))
+            words.append(
+                Word(
+                    text=text.split("(")[0],
+                    start_s=self._start_s + segment.start_frame * FRAME_S,
+                    end_s=self._start_s + (segment.end_frame + 1) * FRAME_S,
+                    confidence=float(min(1.0, max(0.0, segment.prob))),
+                )
+            )
         return words

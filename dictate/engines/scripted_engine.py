@@ -43,8 +43,14 @@ class ScriptedEngine:
         words = []
         for place, token in enumerate(said):
             text, _, confidence = token.partition(":")
-            words.append(Word(text, self._start_s + place * step, self._start_s + (place + 1) * step,
-                              float(confidence) if confidence else self._confidence))
+            words.append(
+                Word(
+                    text,
+                    self._start_s + place * step,
+                    self._start_s + (place + 1) * step,
+                    float(confidence) if confidence else self._confidence,
+                )
+            )
         return FinalText(tuple(words), self._start_s, end_s)
 
     def close(self) -> None:

@@ -19,8 +19,11 @@ def test_defaults_without_a_file(tmp_path) -> None:
 
 
 def test_file_then_environment(tmp_path) -> None:
-    settings = read(tmp_path, '[speech]\nengine = "vosk"\n[sound]\nend_silence_s = 0.7\n',
-                    SPOKEN_EXAM_SPEECH_ENGINE="pocketsphinx")
+    settings = read(
+        tmp_path,
+        '[speech]\nengine = "vosk"\n[sound]\nend_silence_s = 0.7\n',
+        SPOKEN_EXAM_SPEECH_ENGINE="pocketsphinx",
+    )
     assert settings.speech.engine == "pocketsphinx"
     assert settings.sound.end_silence_s == 0.7
 
@@ -32,14 +35,23 @@ def test_settings_cannot_change(tmp_path) -> None:
 
 def test_all_faults_at_once_with_file_and_key(tmp_path) -> None:
     with pytest.raises(SettingsError) as caught:
-        read(tmp_path, '[speech]\nengine = "ears"\nmodle = "x"\n'
-             '[sound]\nend_silence_s = "long"\n[soup]\na = 1\n',
-             SPOKEN_EXAM_SOUND_TAIL_S="9", SPOKEN_EXAM_NOSUCH="1")
+        read(
+            tmp_path,
+            '[speech]\nengine = "ears"\nmodle = "x"\n[sound]\nend_silence_s = "long"\n[soup]\na = 1\n',
+            SPOKEN_EXAM_SOUND_TAIL_S="9",
+            SPOKEN_EXAM_NOSUCH="1",
+        )
     said = str(caught.value)
     file = str(tmp_path / "settings.toml")
-    for part in ("6 faults", f"{file} [speech] engine", f"{file} [speech] modle: no such setting",
-                 f"{file} [sound] end_silence_s", "soup", "environment $SPOKEN_EXAM_SOUND_TAIL_S",
-                 "environment $SPOKEN_EXAM_NOSUCH"):
+    for part in (
+        "6 faults",
+        f"{file} [speech] engine",
+        f"{file} [speech] modle: no such setting",
+        f"{file} [sound] end_silence_s",
+        "soup",
+        "environment $SPOKEN_EXAM_SOUND_TAIL_S",
+        "environment $SPOKEN_EXAM_NOSUCH",
+    ):
         assert part in said
 
 

@@ -1,5 +1,7 @@
 """Sound files of every kind arrive as 16 kHz mono chunks, and bad ones give one clear sentence."""
 
+import itertools
+
 import numpy as np
 import pytest
 import soundfile
@@ -13,7 +15,7 @@ def heard(path) -> np.ndarray:
     with SoundFile(path) as source:
         chunks = list(source)
     assert all(len(chunk.samples) == CHUNK_SAMPLES for chunk in chunks[:-1])
-    for before, after in zip(chunks, chunks[1:], strict=False):
+    for before, after in itertools.pairwise(chunks):
         assert after.start_s == pytest.approx(before.end_s)
     return np.concatenate([chunk.samples for chunk in chunks])
 
@@ -46,11 +48,26 @@ def test_mp3(tmp_path) -> None:
     assert len(heard(path)) == pytest.approx(32_000, abs=3_000)
 
 
-@pytest.mark.parametrize(("channels", "best"), [
-    ((noise(4, 48_000), noise(4, 48_000, 0.002) + tone(4, 48_000) * (np.arange(4 * 48_000) > 96_000)), 1),
-    ((noise(4, 48_000, 0.002) + tone(4, 48_000) * (np.arange(4 * 48_000) > 96_000), np.zeros(4 * 48_000)), 0),
-    ((np.sign(noise(4, 48_000)), noise(4, 48_000, 0.002) + tone(4, 48_000) * (np.arange(192_000) > 96_000)), 1),
-])
+@pytest.mark.parametrize(
+    ("channels", "best"),
+    [
+        ((noise(4, 48_000), noise(4, 48_000, 0.002) + tone(4, 48_000) * (np.arange(4 * 48_000) > 96_000)), 1),
+        (
+            (
+                noise(4, 48_000, 0.002) + tone(4, 48_000) * (np.arange(4 * 48_000) > 96_000),
+                np.zeros(4 * 48_000),
+            ),
+            0,
+        ),
+        (
+            (
+                np.sign(noise(4, 48_000)),
+                noise(4, 48_000, 0.002) + tone(4, 48_000) * (np.arange(192_000) > 96_000),
+            ),
+            1,
+        ),
+    ],
+)
 def test_the_clearest_channel_is_heard(tmp_path, channels, best: int) -> None:
     path = tmp_path / "a.flac"
     soundfile.write(path, np.stack(channels, axis=1), 48_000)
@@ -81,7 +98,7 @@ def test_truncated_wav_is_heard_to_its_end_and_says_so(tmp_path) -> None:
 def test_truncated_compressed_files_say_what_was_lost(tmp_path, suffix: str) -> None:
     path = tmp_path / f"cut.{suffix}"
     soundfile.write(path, noise(20.0, level=0.2), 16_000)
-    path.write_bytes(path.read_bytes()[:path.stat().st_size // 2])
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
     with SoundFile(path) as source:
         samples = sum(len(chunk.samples) for chunk in source)
         assert 5 * 16_000 < samples < 15 * 16_000
@@ -96,13 +113,20 @@ def test_low_rate_is_remarked(tmp_path) -> None:
         assert "8000 Hz" in " ".join(source.remarks)
 
 
-@pytest.mark.parametrize(("name", "content", "said"), [
-    ("empty.wav", b"", "empty file"),
-    ("words.wav", b"right knee jerk two plus\n" * 20, "looks like text"),
-    ("junk.wav", bytes(range(256)) * 40, "cannot be read as sound"),
-    ("header.wav", b"RIFF\x24\x00\x00\x00WAVEfmt \x10\x00\x00\x00\x01\x00\x01\x00\x80\x3e\x00\x00\x00\x7d\x00\x00"
-                   b"\x02\x00\x10\x00data\x00\x00\x00\x00", "no sound"),
-])
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("empty.wav", b"", "empty file"),
+        ("words.wav", b"right knee jerk two plus\n" * 20, "looks like text"),
+        ("junk.wav", bytes(range(256)) * 40, "cannot be read as sound"),
+        (
+            "header.wav",
+            b"RIFF\x24\x00\x00\x00WAVEfmt \x10\x00\x00\x00\x01\x00\x01\x00\x80\x3e\x00\x00\x00\x7d\x00\x00"
+            b"\x02\x00\x10\x00data\x00\x00\x00\x00",
+            "no sound",
+        ),
+    ],
+)
 def test_bad_files_give_one_sentence(tmp_path, name: str, content: bytes, said: str) -> None:
     path = tmp_path / name
     path.write_bytes(content)

@@ -18,10 +18,23 @@ def test_sentences_are_plain_words() -> None:
         assert not set(sentence) & set("{}()[]|*,.0123456789")
 
 
-@pytest.mark.parametrize("words", [
-    "right knee jerk", "pronator drift", "plantar flexor", "sorry", "withdraw that", "because of pain",
-    "follow my finger", "four plus", "what is missing", "supinator catch", "no nystagmus", "on the left",
-])
+@pytest.mark.parametrize(
+    "words",
+    [
+        "right knee jerk",
+        "pronator drift",
+        "plantar flexor",
+        "sorry",
+        "withdraw that",
+        "because of pain",
+        "follow my finger",
+        "four plus",
+        "what is missing",
+        "supinator catch",
+        "no nystagmus",
+        "on the left",
+    ],
+)
 def test_common_phrases_occur(words: str) -> None:
     assert any(words in sentence for sentence in corpus.training_sentences())
 
@@ -46,10 +59,13 @@ def test_clinic_phrases(tmp_path) -> None:
     assert "quokka sign positive" in set(corpus.training_sentences(10, clinic=phrases))
 
 
-@pytest.mark.parametrize(("text", "said"), [
-    ("phrases = 3", "must hold a list"),
-    ("phrases = [", "cannot be read"),
-])
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("phrases = 3", "must hold a list"),
+        ("phrases = [", "cannot be read"),
+    ],
+)
 def test_bad_clinic_phrases(tmp_path, text: str, said: str) -> None:
     (tmp_path / "ours.toml").write_text(text)
     with pytest.raises(InputError, match=said):

@@ -25,9 +25,19 @@ def test_unseen_word_gets_the_back_off() -> None:
     assert model.probability("a", ("b",)) == pytest.approx(model.backoff(("b",)) * model.probability("a"))
 
 
-@pytest.mark.parametrize("history", [
-    (), (START,), ("a",), ("c",), (START, "a"), ("a", "b"), ("c", "a"), ("b", "b"),
-])
+@pytest.mark.parametrize(
+    "history",
+    [
+        (),
+        (START,),
+        ("a",),
+        ("c",),
+        (START, "a"),
+        ("a", "b"),
+        ("c", "a"),
+        ("b", "b"),
+    ],
+)
 def test_sums_to_one(history: tuple[str, ...]) -> None:
     model = train(CORPUS, words=["never"])
     total = sum(model.probability(word, history) for word in (*model.words, END))
@@ -45,7 +55,7 @@ def test_arpa_gives_the_same_probabilities(tmp_path) -> None:
         if not parts or line.startswith(("\\", "ngram")):
             continue
         numbers = [part for part in parts if part.lstrip("-").replace(".", "").isdigit()]
-        words = tuple(parts[1:len(parts) - (len(numbers) - 1)])
+        words = tuple(parts[1 : len(parts) - (len(numbers) - 1)])
         seen[words] = (float(parts[0]), float(numbers[1]) if len(numbers) > 1 else 0.0)
 
     def read(word: str, history: tuple[str, ...]) -> float:

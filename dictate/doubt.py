@@ -1,0 +1,113 @@
+"""Weakly heard words: which are marked, and which raise a query because they could turn a finding around.
+
+Sides, negations and grades have a stricter limit than other words, and a rival reading of opposite
+meaning (the recogniser also weighed "left" for "right") is asked about whatever the confidence. Limits
+and words are data: `engines/data/doubt.toml`.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from functools import cache
+from importlib import resources
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from dictate.events import FinalText, Word
+from grammar.models import Finding, Note, Query
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Kind(_Data):
+    """Words of one kind and the question that is asked when one is weak."""
+
+    words: frozenset[str]
+    ask: str
+
+
+class Opposites(_Data):
+    """Words of which one heard for another changes the meaning."""
+
+    words: frozenset[str]
+
+
+class Limits(_Data):
+    """The content of doubt.toml."""
+
+    weak: float = Field(gt=0, lt=1)
+    strict: float = Field(gt=0, lt=1)
+    kinds: dict[str, Kind]
+    opposites: tuple[Opposites, ...]
+
+
+@cache
+def limits() -> Limits:
+    """The limits and word lists."""
+    text = (resources.files("dictate.engines") / "data" / "doubt.toml").read_text(encoding="utf-8")
+    return Limits.model_validate(tomllib.loads(text))
+
+
+def is_weak(confidence: float | None) -> bool:
+    """Whether a word or finding of this confidence is marked in the note."""
+    return confidence is not None and confidence < limits().weak
+
+
+def add_doubts(note: Note, utterances: Sequence[FinalText]) -> Note:
+    """The note with a query for every finding that rests on a weak side, negation or grade."""
+    placed = _place(note.transcript, [word for utterance in utterances for word in utterance.words])
+    queries = []
+    for index, finding in enumerate(note.findings):
+        inside = [word for word, start, end in placed if _touches(finding, start, end)]
+        for kind, name in _doubtful(inside):
+            queries.append(_query(index, finding, kind, name))
+    return note.model_copy(update={"queries": (*note.queries, *queries)}) if queries else note
+
+
+def _doubtful(words: Sequence[Word]) -> list[tuple[Word, str]]:
+    """The first doubtful word of each kind."""
+    found: dict[str, Word] = {}
+    for word in words:
+        for name, kind in limits().kinds.items():
+            if (
+                word.text in kind.words
+                and name not in found
+                and (word.confidence < limits().strict or _opposite(word))
+            ):
+                found[name] = word
+    return [(word, name) for name, word in found.items()]
+
+
+def _opposite(word: Word) -> str | None:
+    for group in limits().opposites:
+        if word.text in group.words:
+            return next((rival for rival in word.rivals if rival in group.words and rival != word.text), None)
+    return None
+
+
+def _query(index: int, finding: Finding, word: Word, kind: str) -> Query:
+    rival = _opposite(word)
+    heard = f"{word.text!r} or {rival!r} was heard" if rival else f"{word.text!r} was heard weakly"
+    return Query(
+        kind="heard_weakly",
+        message=f"{limits().kinds[kind].ask} In {finding.text!r} {heard} (certainty {word.confidence:.2f}, "
+        f"at {word.start_s:.1f} s).",
+        findings=(index,),
+        settle="say it again, or listen to the recording there",
+        start_char=finding.start_char,
+        end_char=finding.end_char,
+    )
+
+
+def _touches(finding: Finding, start: int, end: int) -> bool:
+    pieces = finding.spans or ((finding.start_char, finding.end_char),)
+    return any(start < stop and end > begin for begin, stop in pieces)
+
+
+def _place(transcript: str, words: Sequence[Word]) -> list[tuple[Word, int, int]]:
+    from dictate.hearing import place_words
+
+    return place_words(transcript, words)

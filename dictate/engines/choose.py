@@ -1,0 +1,84 @@
+"""Which recogniser hears: the one asked for, else the best that is ready.
+
+Order without a wish: Vosk when a model is configured, then the fused neural engine when its packages are
+installed, then PocketSphinx, which is always there.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from dictate.engines.corpus import clinic_phrases
+from dictate.engines.engine import Engine
+from dictate.errors import EngineError
+from dictate.settings import Settings, load_settings
+
+NAMES = ("fused", "pocketsphinx", "vosk")
+
+
+def choose_engine(
+    name: str | None = None,
+    model: Path | str | None = None,
+    settings: Settings | None = None,
+    say: Callable[[str], None] | None = None,
+) -> Engine:
+    """Open an engine.
+
+    `name` and `model` (a Vosk folder) go before the settings. `say` gets a sentence when another engine
+    than the best had to be taken (default: standard error). Raises EngineError when the wish cannot be met.
+    """
+    settings = settings or load_settings()
+    say = say or _to_stderr
+    chosen_model = Path(model) if model is not None else settings.speech.model
+    wish = name or ("vosk" if model is not None else settings.speech.engine)
+    if wish is None and settings.speech.model is not None:
+        wish = "vosk"
+    clinic = clinic_phrases(settings.speech.phrases) if settings.speech.phrases else ()
+    if wish == "vosk":
+        return _vosk(chosen_model, settings, clinic, say)
+    if wish == "pocketsphinx":
+        return _pocketsphinx(settings, clinic)
+    if wish == "fused":
+        return _fused(settings, clinic)
+    if wish is not None:
+        raise EngineError(f"There is no engine {wish!r}; known are {', '.join(NAMES)}.")
+    try:
+        return _fused(settings, clinic)
+    except EngineError as error:
+        say(f"PocketSphinx hears instead of the fused engine: {error}")
+        return _pocketsphinx(settings, clinic)
+
+
+def _fused(settings: Settings, clinic: tuple[str, ...]) -> Engine:
+    try:
+        from dictate.engines.fused import open_engine
+    except ImportError as error:
+        raise EngineError("the fused engine is not part of this installation.") from error
+    engine: Engine = open_engine(settings.folders.cache, clinic)
+    return engine
+
+
+def _pocketsphinx(settings: Settings, clinic: tuple[str, ...]) -> Engine:
+    from dictate.engines.pocketsphinx_engine import PocketsphinxEngine
+
+    return PocketsphinxEngine.for_examination(settings.folders.cache, clinic)
+
+
+def _vosk(
+    model: Path | None, settings: Settings, clinic: tuple[str, ...], say: Callable[[str], None]
+) -> Engine:
+    from dictate.engines.model_files import HOW_TO_GET, describe, find_models
+    from dictate.engines.vosk_engine import VoskEngine
+
+    if model is None:
+        found = find_models(settings.folders.models)
+        if not found:
+            raise EngineError(f"No Vosk model is in {settings.folders.models}. {HOW_TO_GET}")
+        model = found[0].path
+    return VoskEngine.for_examination(describe(model), clinic, say=say)
+
+
+def _to_stderr(sentence: str) -> None:
+    print(f"dictate: {sentence}", file=sys.stderr)
