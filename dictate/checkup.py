@@ -49,8 +49,13 @@ def _folder(path: Path) -> Check:
         with tempfile.TemporaryFile(dir=path):
             pass
     except OSError as error:
-        return Check("folder", "cache", "broken", f"{path} cannot be written ({error})",
-                     "set $SPOKEN_EXAM_HOME to a folder that can be written")
+        return Check(
+            "folder",
+            "cache",
+            "broken",
+            f"{path} cannot be written ({error})",
+            "set $SPOKEN_EXAM_HOME to a folder that can be written",
+        )
     return Check("folder", "cache", "works", str(path))
 
 

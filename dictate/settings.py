@@ -83,6 +83,8 @@ class StoreSettings(Section):
     """A file that holds the passphrase, for programs that start without a terminal."""
     audio_days: int = Field(default=30, ge=0)
     """Days after signing until the sound is deleted."""
+
+
 class LiveSettings(Section):
     """How a live examination begins and sounds."""
 

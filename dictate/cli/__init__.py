@@ -11,7 +11,10 @@ from dictate.errors import DictateError
 
 # One line a command (or group): name shown to the user -> module with a `register(app)` function.
 COMMANDS = (
+    "hear",
     "read",
+    "models",
+    "doctor",
     "archive",
 )
 

@@ -1,0 +1,86 @@
+"""`dictate hear FILE...`: recordings to notes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from dictate.hearing import Progress
+    from grammar.models import Note
+
+LONG_S = 20.0
+
+
+def register(app: typer.Typer) -> None:
+    """Add the `hear` command."""
+    from dictate.cli.read import COMPLAINT_HELP
+
+    @app.command()
+    def hear(
+        files: list[str] = typer.Argument(
+            ..., metavar="FILE...", help="Recordings: wav, flac, ogg, mp3; any rate and channels."
+        ),
+        as_json: bool = typer.Option(False, "--json", help="Print one JSON object a line."),
+        complaint: list[str] = typer.Option([], "--complaint", help=COMPLAINT_HELP),
+        out: Path | None = typer.Option(None, "--out", help="Write to this file instead of the terminal."),
+        explain: bool = typer.Option(False, "--explain", help="Show rule, words and span of each finding."),
+        engine: str | None = typer.Option(None, "--engine", help="fused, pocketsphinx or vosk."),
+        model: Path | None = typer.Option(None, "--model", help="Folder of a Vosk model."),
+    ) -> None:
+        """Hear recordings and print their notes: findings, what is not yet examined, queries, unread text."""
+        from dictate.cli.shared import check_complaints, run_each
+        from dictate.engines.choose import choose_engine
+        from dictate.hearing import hear_file
+        from dictate.output import write_notes
+        from dictate.settings import load_settings
+
+        settings = load_settings()
+        asked = check_complaints(complaint)
+        ear = choose_engine(engine, model, settings)
+
+        def note(name: str) -> Note:
+            with _progress(name) as progress:
+                heard = hear_file(name, engine=ear, settings=settings, complaint=asked, progress=progress)
+            if not heard.words:
+                print(f"dictate: no speech was heard in {name} ({heard.duration_s:.0f} s).", file=sys.stderr)
+            return heard.note
+
+        def pairs() -> Iterator[tuple[str, Note]]:
+            yield from run_each(files, note)
+
+        try:
+            write_notes(pairs(), as_json=as_json, out=out, explain=explain)
+        finally:
+            ear.close()
+
+
+@contextmanager
+def _progress(name: str) -> Iterator[Progress | None]:
+    """A bar on the terminal for a long recording, nothing when standard error is piped."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f}%"),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    ) as bar:
+        task = bar.add_task(f"hearing {Path(name).name}", total=None)
+
+        def move(done_s: float, total_s: float) -> None:
+            if total_s >= LONG_S:
+                bar.update(task, completed=done_s, total=total_s)
+
+        yield move
