@@ -1,5 +1,4 @@
 """Text files to notes: any encoding, any size, junk included; one sentence when there is nothing to read."""
-to read."""
 
 from __future__ import annotations
 
@@ -10,6 +9,7 @@ from dictate.errors import InputError
 
 STANDARD_INPUT = "-"
 JUNK_SHARE = 0.3
+"""
 """
 """A text with more than this share of unprintable characters is no text."""
 
