@@ -49,17 +49,18 @@ def read_text(name: str) -> str:
 
 
 def decode(data: bytes) -> str:
-    """Bytes as text: a byte-order mark decides, then UTF-8, then UTF-16 by its zeros, then Windows-1252."""
+    """Bytes as text: a byte-order mark decides, then UTF-16 by its zeros, then UTF-8, then Windows-1252."""
     for mark, encoding in _MARKS:
         if data.startswith(mark):
             return data.decode(encoding, errors="replace")
+    head = data[:2000]
+    even, odd = head[0::2].count(0), head[1::2].count(0)
+    if max(even, odd) > 0.15 * len(head) and min(even, odd) < 0.02 * len(head):
+        return data.decode("utf-16-be" if even > odd else "utf-16-le", errors="replace")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
         pass
-    even, odd = data[0:2000:2].count(0), data[1:2000:2].count(0)
-    if max(even, odd) > 0.3 * min(len(data), 2000) / 2 > min(even, odd):
-        return data.decode("utf-16-be" if even > odd else "utf-16-le", errors="replace")
     return data.decode("cp1252", errors="replace")
 
 
