@@ -24,6 +24,10 @@ def live(
     speed: Annotated[
         float, typer.Option(help="With --from: so many times the speed of life; 0 as fast as it goes.")
     ] = 1.0,
+    patient: Annotated[
+        str, typer.Option(help="Reference of the patient, kept encrypted with the draft.")
+    ] = "",
+    clinician: Annotated[str, typer.Option(help="Who examines (user name at the desk).")] = "",
     complaint: Annotated[
         list[str] | None,
         typer.Option(help='Add the pieces for a complaint, e.g. "foot drop". Can be repeated.'),
@@ -77,6 +81,8 @@ def live(
         board=BoardPlan(board_port, on_network) if board else None,
         volume=sounds or settings.live.sounds,
         speak=speak,
+        patient_ref=patient,
+        clinician=clinician,
         output="json" if json else "terminal",
     )
 

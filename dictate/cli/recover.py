@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -20,6 +21,9 @@ def recover(
         bool,
         typer.Option("--again", help="Recognise all the kept sound again instead of trusting the journal."),
     ] = False,
+    look: Annotated[
+        bool, typer.Option("--look", help="Only show what would be restored; keep and remove nothing.")
+    ] = False,
     engine: Annotated[str | None, typer.Option(help="Recogniser; by default the best one installed.")] = None,
     model: Annotated[Path | None, typer.Option(help="Folder of a Vosk model.")] = None,
     json: Annotated[
@@ -35,6 +39,7 @@ def recover(
     from dictate.live import start
     from dictate.live.ears import Ears
     from dictate.settings import load_settings
+    from dictate.storage import open_store
 
     settings = load_settings()
     read = start.reading()
@@ -43,11 +48,13 @@ def recover(
         typer.echo("[]" if json else "No interrupted examination was found.")
         return
     ears = Ears(lambda: choose_engine(engine, model, settings), settings.sound)
-    for home in found:
-        try:
-            _show(start.restore_one(read, home, ears, again=again), json)
-        finally:
-            home.unlock()
+    with contextlib.ExitStack() as open_things:
+        store = None if look else open_things.enter_context(open_store(settings))
+        for home in found:
+            try:
+                _show(start.restore_one(read, home, ears, store, again=again), json)
+            finally:
+                home.unlock()
     ears.close()
 
 
@@ -62,7 +69,8 @@ def _show(restored: Any, as_json: bool) -> None:
         typer.echo(dumps({"draft": draft, "sound_s": result.sound_s, "torn": result.torn, "note": note}))
         return
     typer.echo(
-        f"Restored draft {draft}: {result.sound_s:.1f} s of sound, {len(result.state.note.findings)} findings"
+        (f"Restored as draft {draft}: " if draft else "Could be restored: ")
+        + f"{result.sound_s:.1f} s of sound, {len(result.state.note.findings)} findings"
         + (f", {len(result.read_anew)} utterances read from the sound" if result.read_anew else "")
         + (f", {result.torn} torn journal line(s) left out" if result.torn else "")
         + "."

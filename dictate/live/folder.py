@@ -5,7 +5,8 @@
                                 lock             held while the examination runs
                                 spare            room given back when the disk fills up
 
-The folder is the draft until the examination is stored; after a crash it is what `dictate recover` reads.
+The folder is the draft until the store has it, and is then removed: the store is encrypted, the folder
+is only closed to other users. After a crash it is what `dictate recover` reads.
 """
 
 from __future__ import annotations
@@ -46,6 +47,12 @@ class LiveFolder:
 
     def unlock(self) -> None:
         self._lock.release()
+
+    def remove(self) -> None:
+        """Delete everything in it, the sound first; for when the store has it all."""
+        self.sound.unlink(missing_ok=True)
+        self.unlock()
+        shutil.rmtree(self.path, ignore_errors=True)
 
     def keep_spare(self) -> None:
         """Set aside room on the disk (at most a tenth of what is free)."""

@@ -54,8 +54,8 @@ class Journal:
                 f"The journal {path} cannot be written ({error.strerror}). Free some space or choose another "
                 "folder with SPOKEN_EXAM_HOME."
             ) from error
-        if before.torn:
-            self._waiting += b"\n"  # ends the torn line, so that it spoils no other
+        if before.open_ended:
+            self._waiting += b"\n"  # ends a torn line, so that it spoils no other
 
     def append(self, kind: str, *, sync: bool = False, **facts: Any) -> None:
         """Add one entry; with `sync` it is safe against a power cut when this returns."""
@@ -85,10 +85,14 @@ class Journal:
 
 @dataclass(frozen=True)
 class JournalText:
-    """A journal as read: its entries in order and how many lines were torn or spoilt."""
+    """A journal as read: its entries in order and how many lines were torn or spoilt.
+
+    `open_ended`: its last line has no end.
+    """
 
     entries: tuple[dict[str, Any], ...] = ()
     torn: int = 0
+    open_ended: bool = False
 
     def of_kind(self, *kinds: str) -> tuple[dict[str, Any], ...]:
         return tuple(entry for entry in self.entries if entry["kind"] in kinds)
@@ -105,11 +109,11 @@ class JournalText:
 def read(path: Path) -> JournalText:
     """The entries of a journal; torn lines (power cut, full disk) are counted and left out."""
     try:
-        lines = path.read_bytes().split(b"\n")
+        data = path.read_bytes()
     except FileNotFoundError:
         return JournalText()
     entries, torn = [], 0
-    for line in lines:
+    for line in data.split(b"\n"):
         if not line.strip(b"\0 \r"):
             continue
         try:
@@ -124,7 +128,7 @@ def read(path: Path) -> JournalText:
                 torn += 1
         except ValueError:
             torn += 1
-    return JournalText(tuple(entries), torn)
+    return JournalText(tuple(entries), torn, bool(data) and not data.endswith(b"\n"))
 
 
 def utterance_facts(final: FinalText) -> dict[str, Any]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
+from dataclasses import dataclass
+from datetime import datetime
 
-from dictate.errors import StoreError
+from dictate.live import journal, recording
 from dictate.live.folder import LiveFolder
 from dictate.live.state import LiveState
+from dictate.storage import Store
 from grammar.models import Note, TextSpan
 
 
@@ -27,24 +28,44 @@ def final_note(state: LiveState) -> Note:
     return note.model_copy(update={"unread": (*note.unread, *refused)})
 
 
-def keep(state: LiveState, folder: LiveFolder) -> str:
-    """Write the note beside the sound and return the name under which the draft is found again."""
-    path = folder.path / "note.json"
-    try:
-        write_safely(path, final_note(state).model_dump_json(by_alias=True, indent=1))
-    except OSError as error:
-        raise StoreError(
-            f"The note of {folder.name} cannot be written ({error.strerror}); its journal and sound are "
-            "kept. Free some space, then run `dictate recover`."
-        ) from error
-    return folder.name
+@dataclass(frozen=True)
+class Facts:
+    """What the store wants to know besides the note."""
+
+    patient_ref: str = ""
+    clinician: str = ""
+    device: str = ""
+    started_at: datetime | None = None
+    ended_at: datetime | None = None
 
 
-def write_safely(path: Path, text: str) -> None:
-    """Write a file so that a crash leaves either the old one or the whole new one."""
-    fresh = path.with_suffix(".new")
-    with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(path)
+def keep(store: Store, state: LiveState, home: LiveFolder, facts: Facts, *, sound: bool) -> int:
+    """Put note, words and (when `sound`) the recording into the store; the number of the draft.
+
+    Asking twice for the same folder gives the same draft. StoreError leaves the folder as it is.
+    """
+    words = [word for line in state.lines for word in line.words]
+    return store.keep_examination(
+        final_note(state),
+        words,
+        audio=recording.chunks(home.sound) if sound and recording.length_s(home.sound) else None,
+        patient_ref=facts.patient_ref,
+        clinician=facts.clinician,
+        device=facts.device,
+        started_at=facts.started_at,
+        ended_at=facts.ended_at,
+        origin_key=home.name,
+    )
+
+
+def facts_of(log: journal.JournalText) -> Facts:
+    """The facts as the journal has them (for a recovered examination)."""
+    opened = log.opened
+    moments = [datetime.fromisoformat(entry["at"]) for entry in log.entries]
+    return Facts(
+        patient_ref=str(opened.get("patient_ref", "")),
+        clinician=str(opened.get("clinician", "")),
+        device=str(opened.get("source", "")),
+        started_at=moments[0] if moments else None,
+        ended_at=moments[-1] if moments else None,
+    )

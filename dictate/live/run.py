@@ -31,6 +31,7 @@ from grammar.models import Finding
 TICK_S = 0.2  # how often keys, meter and clock are looked after when no sound comes
 METER_EVERY_S = 0.25
 MISSING_SHOWN_S = 25.0
+ROOM_AWAITED_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,8 @@ class LivePlan:
     complaint: tuple[str, ...] = ()
     keep_sound: bool = True
     volume: sounds.Volume = "off"
+    patient_ref: str = ""
+    clinician: str = ""
 
 
 @dataclass(frozen=True)
@@ -56,11 +59,9 @@ class Reading:
 class Examination:
     """One live examination in one folder. `press` may be called from any thread."""
 
-    def __init__(
-        self, plan: LivePlan, folder: LiveFolder, ears: Ears, reading: Reading, screens: Sequence[Screen]
-    ) -> None:
+    def __init__(self, plan: LivePlan, folder: LiveFolder, ears: Ears, reading: Reading) -> None:
         self.plan, self.folder, self.ears, self.reading = plan, folder, ears, reading
-        self.screens = list(screens)
+        self.screens: list[Screen] = []
         self.recording = recording.Recording(folder.sound)
         self.journal = journal.Journal(folder.journal)
         self.capture = Capture(plan.open_source, self.recording)
@@ -109,18 +110,31 @@ class Examination:
             raise self.capture.fault
         return self.state
 
-    def close(self, kept_as: str | None, reason: str = "ended") -> None:
-        """Say where the draft is kept, close journal and recording."""
+    def complete(self) -> bool:
+        """Is all sound on disk and all of it read? Waits a little for a full disk to be freed."""
+        until = time.monotonic() + ROOM_AWAITED_S
+        while not (self.recording.drain() and self.journal.drain(sync=True)) and time.monotonic() < until:
+            self._show()
+            time.sleep(TICK_S)
+        return not self.what_waits()
+
+    def what_waits(self) -> str:
+        """Why the examination cannot be kept yet, or nothing."""
+        if self.recording.waiting_s or self.recording.lost_samples:
+            return f"the disk is full and {self.recording.waiting_s:.0f} s of sound are not on it"
+        if self.journal.problem is not None:
+            return f"the journal cannot be written ({self.journal.problem})"
+        return "" if self.ears.working else "the recogniser failed and some sound is unread"
+
+    def close(self, kept_as: str | None) -> None:
+        """Say where the draft is kept; close journal and recording."""
         self.kept_as = kept_as
         self._show()
-        complete = self.ears.working and not self.recording.waiting_s and self.recording.lost_samples == 0
-        if kept_as is not None and complete:
-            self.journal.append("closed", at_s=self.heard_s, reason=reason, draft=kept_as, sync=True)
+        if kept_as is not None:
+            self.journal.append("closed", at_s=self.heard_s, reason="ended", draft=kept_as, sync=True)
         self.journal.close()
         self.recording.close()
         self.folder.give_spare()
-        if not self.plan.keep_sound and complete:
-            self.folder.sound.unlink(missing_ok=True)
 
     # --- sound and events -------------------------------------------------------------------------------
 
@@ -344,5 +358,7 @@ class Examination:
             complaint=list(self.plan.complaint),
             keep_sound=self.plan.keep_sound,
             source=self.plan.source_name,
+            patient_ref=self.plan.patient_ref,
+            clinician=self.plan.clinician,
             sync=True,
         )

@@ -43,6 +43,7 @@ class Lines:
         self._out = out or sys.stdout
         self._said: set[str] = set()
         self._phase = ""
+        self._missing_asked = False
 
     def show(self, view: View, moment: Moment) -> None:
         stamp = f"{int(moment.elapsed_s) // 60}:{int(moment.elapsed_s) % 60:02d}"
@@ -64,8 +65,9 @@ class Lines:
                 if f"{kind} {line}" not in self._said:
                     self._said.add(f"{kind} {line}")
                     self._print(f"{stamp}  {kind} {line}")
-        if view.missing_asked and not moment.heard:
+        if view.missing_asked and not self._missing_asked:
             self._print(f"{stamp}  {view.missing}")
+        self._missing_asked = view.missing_asked
 
     def meter(self, level: float, moment: Moment) -> None:
         """A pipe needs no meter."""

@@ -13,7 +13,7 @@ from typing import Any
 
 from dictate.audio.source import Source
 from dictate.engines.engine import Engine
-from dictate.errors import DictateError, InputError, SettingsError
+from dictate.errors import DictateError, InputError, SettingsError, StoreError
 from dictate.live import folder as folders
 from dictate.live import journal, recover, sounds
 from dictate.live.board.server import Board, BoardPlan
@@ -21,7 +21,7 @@ from dictate.live.capture import Paced
 from dictate.live.commands import Command
 from dictate.live.ears import Ears
 from dictate.live.folder import LiveFolder
-from dictate.live.keep import keep
+from dictate.live.keep import facts_of, keep
 from dictate.live.run import Examination, LivePlan, Reading
 from dictate.live.screen import JsonLines, Lines, Moment, Screen
 from dictate.live.state import LiveState
@@ -29,6 +29,7 @@ from dictate.live.terminal import Terminal, keyboard
 from dictate.live.view import View
 from dictate.live.voice import Speaker, Voice
 from dictate.settings import Settings
+from dictate.storage import Store, open_store
 
 LOW_SPACE_BYTES = 300 * 1024 * 1024  # an hour of sound is 115 MB
 
@@ -45,7 +46,9 @@ class Wishes:
     board: BoardPlan | None = field(default_factory=BoardPlan)
     volume: sounds.Volume = "off"
     speak: bool = False
-    output: str = "terminal"  # terminal, lines or json
+    patient_ref: str = ""
+    clinician: str = ""
+    output: str = "terminal"  # or "json"
 
 
 class BoardScreen:
@@ -87,55 +90,76 @@ def pieces(catalogue: Any, wished: Sequence[str]) -> tuple[str, ...]:
 
 
 def take(
-    wishes: Wishes, settings: Settings, make_engine: Callable[[], Engine], tell: Callable[[str], None]
+    wishes: Wishes,
+    settings: Settings,
+    make_engine: Callable[[], Engine],
+    tell: Callable[[str], None],
+    read: Reading | None = None,
 ) -> tuple[LiveState, str]:
-    """Run one live examination from start to kept draft; `tell` prints a line before the screens open."""
-    read = reading()
+    """Run one live examination from start to kept draft; `tell` prints a line before the screens open.
+
+    Returns the last state and the draft's number. When something could not be kept, a StoreError says
+    where it waits for `dictate recover`.
+    """
+    read = read or reading()
     complaint = pieces(read.catalogue, wishes.complaint)
     voice = Voice() if wishes.speak else None
-    ears = Ears(make_engine, settings.sound)
-    for line in restore(settings, read, ears):
-        tell(line)
-    home = folders.create(live_root(settings))
-    if shutil.disk_usage(home.path).free < LOW_SPACE_BYTES:
-        tell("The disk has room for less than an hour or two of sound. Free some space before you begin.")
-    plan = LivePlan(
-        _opener(wishes, settings),
-        str(wishes.file or wishes.device or "microphone"),
-        complaint,
-        wishes.keep_sound,
-        wishes.volume,
-    )
-    examination = Examination(plan, home, ears, read, [])
-    if voice is not None:
-        examination.speak_with(Speaker(voice, examination.mute))
-    board = _open_board(wishes, examination, tell)
+    with open_store(settings, say=tell) as store:
+        ears = Ears(make_engine, settings.sound)
+        for line in restore(settings, read, ears, store):
+            tell(line)
+        home = folders.create(live_root(settings))
+        try:
+            if shutil.disk_usage(home.path).free < LOW_SPACE_BYTES:
+                tell("The disk has room for less than two hours of sound. Free some space first.")
+            plan = LivePlan(
+                open_source=_opener(wishes, settings),
+                source_name=str(wishes.file or wishes.device or settings.sound.device or "microphone"),
+                complaint=complaint,
+                keep_sound=wishes.keep_sound,
+                volume=wishes.volume,
+                patient_ref=wishes.patient_ref,
+                clinician=wishes.clinician,
+            )
+            examination = Examination(plan, home, ears, read)
+            if voice is not None:
+                examination.speak_with(Speaker(voice, examination.mute))
+            with _screens(wishes, examination, tell):
+                return _run_and_keep(examination, home, store)
+        finally:
+            home.unlock()
+
+
+def _run_and_keep(examination: Examination, home: LiveFolder, store: Store) -> tuple[LiveState, str]:
     try:
-        examination.screens += [_output(wishes.output), *([BoardScreen(board)] if board else [])]
         with keyboard(examination.press), _stopped_by_signals(examination.press):
             state = examination.run()
-        draft = _keep(examination, state, home)
     except DictateError:
         examination.close(None)
+        if examination.capture.position_s == 0:
+            home.remove()  # no microphone, no such file: there is nothing to keep
         raise
-    finally:
-        for screen in examination.screens:
-            screen.close()
-        home.unlock()
+    try:
+        if not examination.complete():
+            raise StoreError(
+                f"The examination is not complete yet: {examination.what_waits()}. It is safe in "
+                f"{home.path}; run `dictate recover`."
+            )
+        facts = facts_of(journal.read(home.journal))
+        draft = str(keep(store, state, home, facts, sound=examination.plan.keep_sound))
+    except BaseException:
+        examination.close(None)
+        raise
+    examination.close(draft)
+    home.remove()
     return state, draft
 
 
-def _keep(examination: Examination, state: LiveState, home: LiveFolder) -> str:
-    draft = keep(state, home)
-    examination.close(draft)
-    return draft
-
-
-def restore(settings: Settings, read: Reading, ears: Ears) -> Iterator[str]:
+def restore(settings: Settings, read: Reading, ears: Ears, store: Store) -> Iterator[str]:
     """Finish what a crash interrupted, one sentence each."""
     for home in folders.unfinished(live_root(settings)):
         try:
-            result, draft = restore_one(read, home, ears)
+            result, draft = restore_one(read, home, ears, store)
             yield f"Restored an interrupted examination ({result.sound_s:.0f} s of sound) as draft {draft}."
         except DictateError as error:
             yield f"The interrupted examination in {home.path} could not be restored: {error}"
@@ -149,34 +173,29 @@ def interrupted(settings: Settings, folder: Path | None) -> list[LiveFolder]:
         return list(folders.unfinished(live_root(settings)))
     home = LiveFolder(folder)
     if not home.sound.exists() and not home.journal.exists():
-        raise InputError(
-            f"{folder} is not the folder of a live examination (it holds no sound.au and no journal)."
-        )
+        raise InputError(f"{folder} is not the folder of a live examination (no sound.au, no journal.jsonl).")
     if not home.lock():
         raise InputError(f"The examination in {folder} is still running; end it first.")
     return [home]
 
 
 def restore_one(
-    read: Reading, home: LiveFolder, ears: Ears, *, again: bool = False
+    read: Reading, home: LiveFolder, ears: Ears, store: Store | None, *, again: bool = False
 ) -> tuple[recover.Recovered, str]:
-    """Restore one folder, from journal and tail or (`again`) all its sound; also gives the draft's name."""
+    """Restore one folder, from journal and tail or (`again`) all its sound; returns its draft too.
+
+    Without a store nothing is kept or removed (a look only).
+    """
     work = recover.reread if again else recover.finish
     result = work(read.parse, home, ears)
     ears.fresh()
-    return result, settle(result, home)
-
-
-def settle(result: recover.Recovered, home: LiveFolder) -> str:
-    """Write a recovered draft: the utterances read anew into its journal, its note, its end."""
-    draft = keep(result.state, home)
-    log = journal.Journal(home.journal)
-    for final in result.read_anew:
-        log.append("utterance", **journal.utterance_facts(final))
-    log.append("closed", at_s=result.sound_s, reason="recovered", draft=draft, sync=True)
-    log.close()
-    home.give_spare()
-    return draft
+    if store is None:
+        return result, ""
+    log = journal.read(home.journal)
+    keep_sound = bool(log.opened.get("keep_sound", True))
+    draft = str(keep(store, result.state, home, facts_of(log), sound=keep_sound))
+    home.remove()
+    return result, draft
 
 
 def _opener(wishes: Wishes, settings: Settings) -> Callable[[], Source]:
@@ -198,15 +217,24 @@ def _output(kind: str) -> Screen:
     return Terminal() if kind == "terminal" and sys.stdout.isatty() else Lines()
 
 
-def _open_board(wishes: Wishes, examination: Examination, tell: Callable[[str], None]) -> Board | None:
-    if wishes.board is None:
-        return None
-    board = Board(wishes.board, examination.press, lambda code: tell(f"Code for the next browser: {code}"))
-    tell(f"Room board: {board.address}")
-    if board.certificate is not None:
-        tell("Its certificate is its own; the browser will ask. Compare the SHA-256 fingerprint:")
-        tell("  " + board.certificate.fingerprint)
-    return board
+@contextlib.contextmanager
+def _screens(wishes: Wishes, examination: Examination, tell: Callable[[str], None]) -> Iterator[None]:
+    """Open board and terminal view while the block runs."""
+    if wishes.board is not None:
+        board = Board(
+            wishes.board, examination.press, lambda code: tell(f"Code for the next browser: {code}")
+        )
+        examination.screens.append(BoardScreen(board))
+        tell(f"Room board: {board.address}")
+        if board.certificate is not None:
+            tell("The browser will ask about its certificate, which is self-made. SHA-256 fingerprint:")
+            tell("  " + board.certificate.fingerprint)
+    try:
+        examination.screens.append(_output(wishes.output))
+        yield
+    finally:
+        for screen in examination.screens:
+            screen.close()
 
 
 @contextlib.contextmanager

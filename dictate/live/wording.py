@@ -53,10 +53,10 @@ def label(catalogue: Any, place: str) -> str:
 
 
 def listed(words: Sequence[str], most: int) -> str:
-    """ "a, b and 3 more"."""
+    """`a; b; and 3 more` (labels may hold commas themselves)."""
     if len(words) <= most:
-        return ", ".join(words)
-    return f"{', '.join(words[:most])} and {len(words) - most} more"
+        return "; ".join(words)
+    return f"{'; '.join(words[:most])}; and {len(words) - most} more"
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:

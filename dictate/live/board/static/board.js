@@ -8,6 +8,7 @@ let phase = "waiting";
 let lastSign = Date.now();
 let armedUntil = 0;
 let broken = false;
+let lastView = null;
 
 function element(tag, text, className) {
   const made = document.createElement(tag);
@@ -47,7 +48,8 @@ function drawLatest(latest) {
   setText("item", latest.label);
   setText("side", latest.side_word);
   $("side").dataset.side = latest.side;
-  setText("result", latest.result + (latest.weak ? " (heard weakly)" : ""));
+  setText("result", latest.result);
+  $("weak").hidden = !latest.weak;
   setText("said", `“${latest.said}”`);
 }
 
@@ -59,16 +61,19 @@ function drawEarlier(findings) {
 function drawOpen(view) {
   const here = view.stations.find((station) => station.here);
   const title = here
-    ? `Still open in ${here.label}: ${here.open_slots} of ${here.total}`
+    ? `Still open in ${here.label}: ${here.open.length}`
     : "Still open: say or start a station";
   setText("here-title", title);
   const lines = here ? here.open.map(openLine) : [];
   if (here && !lines.length) lines.push(element("li", "Nothing is open here"));
   fill($("open"), lines);
-  $("stations").replaceChildren(...view.stations.map((station) => {
+}
+
+function drawStations(view) {
+  $("stations").replaceChildren(element("li", "Open:"), ...view.stations.map((station) => {
     const name = station.here ? "here" : "";
-    const entry = element("li", "", `${name} ${station.open_slots ? "some" : "none"}`.trim());
-    entry.append(station.label, " ", element("b", station.open_slots ? `${station.open_slots} open` : "complete"));
+    const entry = element("li", "", `${name} ${station.open.length ? "some" : "none"}`.trim());
+    entry.append(station.label, " ", element("b", station.open.length ? String(station.open.length) : "nothing"));
     if (station.here) entry.setAttribute("aria-current", "step");
     return entry;
   }));
@@ -82,8 +87,10 @@ function drawQuestions(view) {
     ...(view.unread_count ? [`Not understood: “${view.unread[0]}”` + (view.unread_count > 1 ? ` and ${view.unread_count - 1} more` : "")] : []),
     ...(view.complaint ? [`Complaint: ${view.complaint}`] : []),
   ];
-  $("remarks").replaceChildren(...remarks.map((words) => element("li", words)));
-  $("queries").replaceChildren(...view.queries.slice(0, 2).map((words) => element("li", words)));
+  fill($("asks"), [
+    ...view.queries.slice(0, 2).map((words) => element("li", words, "query")),
+    ...remarks.map((words) => element("li", words)),
+  ]);
 }
 
 function column(title, lines, none) {
@@ -109,23 +116,26 @@ function drawPanel(view) {
       station.label + (station.here ? " (here)" : ""), station.open.map(openLine), "Complete."));
   }
   $("panel").hidden = !columns.length;
+  document.body.dataset.panel = columns.length ? "open" : "closed";
   $("columns").replaceChildren(...columns.map((each) => each.section));
   for (const each of columns) fill(each.list, each.lines);
   setText("caution", columns.length ? view.caution : "");
 }
 
 function draw(view) {
+  lastView = view;
   phase = view.phase;
   document.body.dataset.phase = phase;
   setText("recording-words", view.recording);
   setText("station", view.station || "Before the first station");
   setText("hearing", view.partial ? `… ${view.partial}` : "");
+  setAlarm(view.notices.join(" "));
   drawLatest(view.latest);
   drawEarlier(view.earlier);
-  drawQuestions(view);
+  drawStations(view);
   drawOpen(view);
+  drawQuestions(view);
   drawPanel(view);
-  setAlarm(view.notices.join(" "));
   const pause = $("key-pause");
   pause.dataset.do = phase === "paused" ? "resume" : "pause";
   pause.firstChild.textContent = phase === "paused" ? "Resume " : "Pause ";
@@ -199,5 +209,6 @@ document.addEventListener("keydown", (event) => {
   const kind = { p: "pause", r: "resume", m: "missing", w: "withdraw", e: "end" }[event.key.toLowerCase()];
   if (kind) press(kind);
 });
+window.addEventListener("resize", () => lastView && draw(lastView));
 setInterval(watch, 1000);
 listen();
