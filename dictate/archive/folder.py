@@ -88,6 +88,15 @@ def sync_folder(folder: Path) -> None:
         raise cannot_write(folder, error) from error
 
 
+def _plain(value: object) -> object:
+    """A cell that no spreadsheet takes for a formula (OWASP, CSV Injection)."""
+    return (
+        f"'{value}"
+        if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r"))
+        else value
+    )
+
+
 class ArchiveFolder:
     """An archive on disk. One run at a time may write it (`lock`)."""
 
@@ -226,7 +235,9 @@ class ArchiveFolder:
                         table = pq.read_table(
                             self.table_file("rejects", marker.number), columns=list(columns)
                         )
-                        writer.writerows(row.values() for row in table.to_pylist())
+                        writer.writerows(
+                            [_plain(value) for value in row.values()] for row in table.to_pylist()
+                        )
             temporary.replace(target)
         except OSError as error:
             temporary.unlink(missing_ok=True)
