@@ -20,6 +20,7 @@ from typing import Any
 from dictate.archive.frames import Answer, Hello, Request, receive, send
 from dictate.archive.inputs import Fault
 from dictate.archive.rows import NoteRows, rows_of
+from dictate.errors import DictateError
 
 try:
     import resource
@@ -96,13 +97,24 @@ class Desk:
         return self.hear(Path(request.path), request.complaint)
 
     def hear(self, path: Path, complaint: tuple[str, ...]) -> NoteRows:
-        """Recognise a recording and read what was said."""
-        import soundfile
+        """Recognise a recording and read what was said.
 
+        Errors: NoRecogniser when none can be opened here.
+        """
+        from dictate.engines.choose import choose_engine
         from dictate.hearing import hear_file
 
-        heard = hear_file(path, engine=self.engine)
-        return rows_of(heard.note, seconds=float(soundfile.info(str(path)).duration))
+        if self.engine is None:
+            try:
+                self.engine = choose_engine(self.engine_name, self.model)
+            except DictateError as error:
+                raise NoRecogniser(str(error)) from error
+        heard = hear_file(path, engine=self.engine, complaint=complaint)
+        return rows_of(heard.note, seconds=heard.duration_s, engine=str(self.engine.name))
+
+
+class NoRecogniser(Exception):
+    """No recording can be read in this process."""
 
 
 def answer(desk: Desk, request: Request) -> Answer:
@@ -113,9 +125,13 @@ def answer(desk: Desk, request: Request) -> Answer:
         return Answer(
             None, Fault("memory", "Reading it needs more memory than allowed (--memory-mb)."), peak_mb()
         )
+    except NoRecogniser as error:
+        return Answer(None, None, peak_mb(), stop=str(error))
     except Exception as error:
         name = type(error).__name__
-        if request.path is not None:
+        if isinstance(error, DictateError):
+            fault = Fault("recording_fault", str(error))
+        elif request.path is not None:
             fault = Fault("recording_fault", f"The recording cannot be read: {name} at {place_of(error)}.")
         else:
             fault = Fault("parser_fault", f"The parser failed: {name} at {place_of(error)}.")

@@ -25,11 +25,15 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The rows of a note or the reason why there are none; `peak_mb` is this process's peak memory so far."""
+    """The rows of a note or the reason why there are none; `peak_mb` is this process's peak memory so far.
+
+    `stop` is a sentence when nothing like this note can be read here (the worker has no recogniser).
+    """
 
     rows: NoteRows | None
     fault: Fault | None
     peak_mb: float
+    stop: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

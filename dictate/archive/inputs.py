@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from dictate.errors import InputError
+from dictate.reading import decode
 
 TEXT_SUFFIXES = (".txt",)
 RECORDING_SUFFIXES = (".wav", ".flac")
@@ -70,7 +71,10 @@ class InputNote:
 
 @dataclass(frozen=True, slots=True)
 class InputOptions:
-    """How to find the id, the text and the optional columns, and what is too long to be a note."""
+    """How to find the id, the text and the optional columns, and what is too long to be a note.
+
+    Without an encoding, tables are UTF-8 and text files are read as `dictate read` reads them.
+    """
 
     id_column: str = "id"
     text_column: str = "text"
@@ -78,8 +82,13 @@ class InputOptions:
     clinician_column: str = "clinician"
     complaint_column: str = "complaint"
     clinician_folder: bool = False
-    encoding: str = "utf-8-sig"
+    encoding: str = ""
     max_chars: int = 1_000_000
+
+    @property
+    def table_encoding(self) -> str:
+        """The encoding of JSONL and CSV files."""
+        return self.encoding or "utf-8-sig"
 
 
 def clean_id(value: str) -> str:
@@ -169,7 +178,7 @@ def _text_file(path: Path, options: InputOptions, common: dict[str, Any]) -> Inp
             "too_long", f"The file has {size} bytes; the limit is {options.max_chars} characters."
         )
         return InputNote(fault=too_long, stamp=str(size), **common)
-    text = data.decode(options.encoding, "surrogateescape")
+    text = data.decode(options.encoding, "surrogateescape") if options.encoding else decode(data)
     fault = text_fault(text, options.max_chars)
     return InputNote(text=None if fault else text, fault=fault, stamp=str(size) if fault else "", **common)
 

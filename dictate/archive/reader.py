@@ -220,6 +220,8 @@ class Reader:
                 self.close()
                 continue
             self.peak_mb = max(self.peak_mb, found.peak_mb)
+            if found.stop is not None:
+                raise ClusterError(f"A worker cannot read recordings: {found.stop}")
             if found.fault is not None and found.fault.reason == "memory":
                 self.close()  # what is left of its memory may be too little for the next note
             return found

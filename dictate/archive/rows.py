@@ -41,6 +41,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "chars",
         "words",
         "seconds",
+        "engine",
         "findings",
         "slots",
         "queries",
@@ -61,8 +62,8 @@ class NoteRows:
     facts: dict[str, Any] = field(default_factory=dict)
 
 
-def rows_of(note: Note, seconds: float | None = None) -> NoteRows:
-    """The rows of a parsed note; `seconds` is the length of its recording."""
+def rows_of(note: Note, seconds: float | None = None, engine: str | None = None) -> NoteRows:
+    """The rows of a parsed note; `seconds` and `engine` are its recording's length and recogniser."""
     return NoteRows(
         tables={
             "findings": [
@@ -98,6 +99,7 @@ def rows_of(note: Note, seconds: float | None = None) -> NoteRows:
             "chars": len(note.transcript),
             "words": len(note.transcript.split()),
             "seconds": seconds,
+            "engine": engine,
             "unread_words": sum(len(u.text.split()) for u in note.unread),
             "withdrawn": len(note.withdrawn),
             "context": len(note.context),

@@ -87,7 +87,7 @@ def _jsonl_note(line: bytes, size: int, position: int, where: str, options: Inpu
         fault = Fault("too_long", f"The line has {size} bytes; the limit is {MAX_LINE_BYTES}.")
     else:
         try:
-            record = json.loads(line.decode(options.encoding))
+            record = json.loads(line.decode(options.table_encoding))
         except UnicodeDecodeError as error:
             fault = Fault("not_utf8", f"The line is not valid text at byte {error.start} (try --encoding).")
         except (ValueError, RecursionError) as error:
@@ -132,7 +132,7 @@ def read_csv(path: Path, options: InputOptions) -> Iterator[InputNote]:
         counted = _Counted(file)
         stream = io.TextIOWrapper(
             io.BufferedReader(counted, 1 << 16),
-            encoding=options.encoding,
+            encoding=options.table_encoding,
             errors="surrogateescape",
             newline="",
         )

@@ -76,7 +76,7 @@ def read(
     clinician_folder: bool = typer.Option(
         False, help="In a folder: the first folder's name is the clinician."
     ),
-    encoding: str = typer.Option("utf-8-sig", help="Encoding of text, JSONL and CSV, e.g. cp1252."),
+    encoding: str = typer.Option("", help="Encoding, e.g. cp1252; default UTF-8, and guessed for .txt."),
     part_notes: int = typer.Option(500, min=1, help="Notes a part (what a kill can cost)."),
     seconds_per_note: float = typer.Option(
         10.0, min=0.1, help="Processor time after which a note is rejected."
@@ -98,7 +98,7 @@ def read(
     from dictate.archive.run import ArchiveOptions, run_archive
 
     try:
-        codecs.lookup(encoding)
+        codecs.lookup(encoding or "utf-8")
     except LookupError as error:
         raise SettingsError(f"--encoding {encoding} is not known. Try utf-8, cp1252 or latin-1.") from error
     options = ArchiveOptions(

@@ -1,0 +1,230 @@
+"""Archive throughput: notes a second on 1 and 2 processes and on a 2-worker Dask cluster, growth, memory.
+
+    python -m tests.bench.archive [--notes 100000] [--small 10000] [--seed 1] [--golden-share 0.1] [--json FILE]
+                                  [--only bare,one,two,cluster,linear]
+
+The notes are invented: templates of this file filled by a seeded generator, mixed with the golden dictations.
+The peer beside it is the bare loop: `grammar.parse` over the same texts in one process that does nothing else
+(no isolation, no rows, no files), so the cost of the archive around the parser shows. Figures for a million
+notes and for 20 nodes are extrapolations and say so. Nothing here is a test: no figure passes or fails.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from tests.dictate.archive.driver import Silent
+from tests.dictate.archive.helpers import cluster
+
+GOLDEN = Path(__file__).resolve().parents[1] / "cases" / "golden"
+SIDES = ("right", "left")
+SPOKEN = (
+    "the {side} {reflex} jerk is two plus",
+    "{reflex} jerks are brisk on the {side}, {grade} plus on the other side",
+    "on the {side}, {reflex} {grade} plus, {reflex2} {grade} plus and {reflex3} absent",
+    "no drift, tremor or past pointing on either side",
+    "tone is increased in the {side} {limb}, normal on the other side",
+    "power is five out of five throughout except the {side} {movement} which is four",
+    "{side} {movement} four minus out of five",
+    "plantars are down going on both sides",
+    "the {side} plantar is up going, sorry, the other one, I mean the {side}",
+    "pupils are equal and reactive, eye movements are full, no nystagmus",
+    "visual fields are full, fundi not seen because of small pupils",
+    "facial power is normal, tongue is midline, palate rises symmetrically",
+    "finger nose is accurate on the {side} and slightly clumsy on the other",
+    "pinprick is reduced over the {side} {area}",
+    "vibration sense is absent at the {side} great toe, joint position is intact",
+    "gait is {gait}, tandem is unsteady, Romberg is {romberg}",
+    "heel walking is weak on the {side}, toe walking is fine",
+    "follow my finger please, well done, and now close your eyes",
+    "last year the {side} ankle jerk was absent",
+    "we will check the {side} arm again next time",
+    "not tested, the {side} hip is painful so hopping was deferred",
+    "rapid alternating movements are slow on the {side}",
+    "light touch is intact in all four limbs",
+    "she came by bus with her sister and liked the weather",
+)
+TYPED = (
+    "CN II-XII intact. PERRL. EOM full, no nystagmus.",
+    "Power 5/5 b/l except {side} {movement} 4/5.",
+    "Reflexes: biceps 2+ R, 3+ L; {reflex} {grade}+ b/l. Plantars downgoing b/l.",
+    "Tone normal UL and LL. No drift. No tremor.",
+    "Sensation: PP reduced {side} {area}, LT normal. Vib absent {side} great toe.",
+    "FNF and HKS normal b/l. Romberg {romberg}. Gait {gait}.",
+    "Fundi not examined. VA 6/6 R, 6/9 L.",
+    "Neurological examination otherwise grossly intact.",
+)
+WORDS = {
+    "reflex": ("biceps", "triceps", "supinator", "knee", "ankle"),
+    "limb": ("arm", "leg"),
+    "movement": (
+        "ankle dorsiflexion",
+        "hip flexion",
+        "finger abduction",
+        "knee extension",
+        "shoulder abduction",
+    ),
+    "area": ("shin", "hand", "thigh", "little finger", "foot"),
+    "gait": ("normal", "ataxic", "broad based", "shuffling"),
+    "romberg": ("negative", "positive"),
+    "grade": ("1", "2", "3"),
+}
+
+
+def sentence(template: str, chance: random.Random) -> str:
+    """A template with its places filled."""
+    values = {name: chance.choice(words) for name, words in WORDS.items()}
+    values.update(reflex2=chance.choice(WORDS["reflex"]), reflex3=chance.choice(WORDS["reflex"]))
+    return template.format(side=chance.choice(SIDES), **values)
+
+
+def made_notes(count: int, seed: int, golden_share: float) -> Iterator[dict[str, Any]]:
+    """Invented notes of 3 to 14 utterances or lines; a share of them are golden dictations."""
+    chance = random.Random(seed)
+    golden = [json.loads(line)["text"] for path in sorted(GOLDEN.glob("*.jsonl")) for line in path.open()]
+    for number in range(count):
+        if golden and chance.random() < golden_share:
+            text = chance.choice(golden)
+        else:
+            templates, join = (TYPED, " ") if chance.random() < 0.4 else (SPOKEN, "\n")
+            size = chance.randint(3, min(14, len(templates)))
+            text = join.join(sentence(one, chance) for one in chance.sample(templates, size))
+        day = f"{chance.randint(2019, 2024)}-{chance.randint(1, 12):02d}-{chance.randint(1, 28):02d}"
+        yield {
+            "id": f"made-{number:07d}",
+            "text": text,
+            "date": day,
+            "clinician": f"clinician {chance.randint(1, 12)}",
+        }
+
+
+def write_notes(path: Path, notes: Iterator[dict[str, Any]]) -> int:
+    """The notes as JSONL; returns the number of words."""
+    words = 0
+    with path.open("w", encoding="utf-8") as file:
+        for note in notes:
+            words += len(note["text"].split())
+            file.write(json.dumps(note) + "\n")
+    return words
+
+
+def bare_loop(source: Path, limit: int) -> float:
+    """Notes a second of a loop that only parses, over at most `limit` notes."""
+    import grammar
+
+    grammar.parse("")
+    with source.open(encoding="utf-8") as file:
+        texts = [json.loads(line)["text"] for line, _ in zip(file, range(limit), strict=False)]
+    started = time.perf_counter()
+    for text in texts:
+        grammar.parse(text)
+    return len(texts) / (time.perf_counter() - started)
+
+
+def archive(source: Path, out: Path, **options: Any) -> dict[str, Any]:
+    """One archive run as a command of its own; its summary, with the wall time of the whole command."""
+    chosen = json.dumps({"parser": "grammar:parse", **options})
+    started = time.perf_counter()
+    found = subprocess.run(
+        [sys.executable, "-m", Silent.__module__, str(source), str(out), chosen],
+        stdout=subprocess.PIPE, text=True, check=True,
+    )  # fmt: skip
+    return {**json.loads(found.stdout), "wall_s": time.perf_counter() - started}
+
+
+def line(name: str, run: dict[str, Any], base: float | None = None) -> str:
+    """A row of the printed table; the rate counts the run from the start of the workers to the last check."""
+    speed_up = f"{run['notes_per_second'] / base:6.2f} x" if base else "        "
+    return (
+        f"{name:<34}{run['notes_in']:>9}{run['seconds']:>10.1f} s{run['notes_per_second']:>9.1f}/s{speed_up:>10}"
+        f"{run['peak_mb']:>9.0f} MB"
+    )
+
+
+def measure(work: Path, options: argparse.Namespace) -> dict[str, Any]:
+    """Run what was asked for, printing each figure as it comes."""
+    large, small = work / "large.jsonl", work / "small.jsonl"
+    words = write_notes(large, made_notes(options.notes, options.seed, options.golden_share))
+    write_notes(small, made_notes(options.small, options.seed, options.golden_share))
+    print(f"{options.notes} invented notes, seed {options.seed}, {words / options.notes:.0f} words each on average; "
+          f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")  # fmt: skip
+    found: dict[str, Any] = {"notes": options.notes, "words_a_note": words / options.notes}
+
+    def keep(name: str, label: str, run: Callable[[], dict[str, Any]]) -> None:
+        if name in options.only:
+            found[name] = run()
+            base = found.get("one", {}).get("notes_per_second") if name in ("two", "cluster") else None
+            print(line(label, found[name], base), flush=True)
+
+    if "bare" in options.only:
+        found["bare"] = bare_loop(large, options.small)
+        print(
+            f"peer: bare parsing loop, one process, {options.small} notes: {found['bare']:.1f}/s", flush=True
+        )
+    keep(
+        "linear", f"growth: {options.small} notes, 2 processes", lambda: archive(small, work / "a", workers=2)
+    )
+    keep("two", "2 processes", lambda: archive(large, work / "b", workers=2))
+    shutil.rmtree(work / "b", ignore_errors=True)
+    keep("one", "1 process", lambda: archive(large, work / "c", workers=1))
+    shutil.rmtree(work / "c", ignore_errors=True)
+    if "cluster" in options.only:
+        with cluster(work / "dask", workers=2) as (address, _):
+            keep("cluster", "Dask cluster, 2 workers", lambda: archive(large, work / "d", cluster=address))
+    conclude(found, options)
+    return found
+
+
+def conclude(found: dict[str, Any], options: argparse.Namespace) -> None:
+    """Speed-up, growth and the extrapolations."""
+    if {"one", "two"} <= found.keys():
+        found["speed_up"] = found["two"]["notes_per_second"] / found["one"]["notes_per_second"]
+        print(f"speed-up of 2 processes over 1: {found['speed_up']:.2f}")
+    if {"one", "bare"} <= found.keys():
+        print(f"1 process against the bare loop: {found['one']['notes_per_second'] / found['bare']:.2f}")
+    if {"linear", "two"} <= found.keys():
+        found["growth"] = found["two"]["seconds"] / found["linear"]["seconds"]
+        print(f"{options.notes / options.small:.0f} times the notes took {found['growth']:.2f} times as long")
+    if "two" in found:
+        rate = found["two"]["notes_per_second"]
+        print(f"EXTRAPOLATED, not measured: a million notes on these 2 processes {1e6 / rate / 3600:.1f} h")
+        print(f"EXTRAPOLATED, not measured: a million notes on 20 such nodes {1e6 / rate / 20 / 60:.0f} min, if the "
+              "speed-up stays linear")  # fmt: skip
+
+
+def main() -> None:
+    """Parse options, run in a temporary folder, print, and keep the figures as JSON when asked."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--notes", type=int, default=100_000)
+    parser.add_argument("--small", type=int, default=10_000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--golden-share", type=float, default=0.1)
+    parser.add_argument("--only", default="bare,one,two,cluster,linear")
+    parser.add_argument("--json", type=Path)
+    parser.add_argument("--make", type=Path, help="only write the notes to this file")
+    options = parser.parse_args()
+    if options.make:
+        write_notes(options.make, made_notes(options.notes, options.seed, options.golden_share))
+        return
+    options.only = set(options.only.split(","))
+    with tempfile.TemporaryDirectory(prefix="archive-bench-") as work:
+        found = measure(Path(work), options)
+    if options.json:
+        options.json.write_text(json.dumps(found, indent=1), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
