@@ -1,7 +1,7 @@
 """Archive throughput: notes a second on 1 and 2 processes and on a 2-worker Dask cluster, growth, memory.
 
-    python -m tests.bench.archive [--notes 100000] [--small 10000] [--seed 1] [--golden-share 0.1] [--json FILE]
-                                  [--only bare,one,two,cluster,linear]
+    python -m tests.bench.archive [--notes 100000] [--small 10000] [--seed 1] [--golden-share 0.1]
+                                  [--json FILE] [--only bare,one,two,cluster,linear]
 
 The notes are invented: templates of this file filled by a seeded generator, mixed with the golden dictations.
 The peer beside it is the bare loop: `grammar.parse` over the same texts in one process that does nothing else
@@ -24,10 +24,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.dictate.archive.driver import Silent
 from tests.dictate.archive.helpers import cluster
 
 GOLDEN = Path(__file__).resolve().parents[1] / "cases" / "golden"
+DRIVER = "tests.dictate.archive.driver"
 SIDES = ("right", "left")
 SPOKEN = (
     "the {side} {reflex} jerk is two plus",
@@ -137,7 +137,7 @@ def archive(source: Path, out: Path, **options: Any) -> dict[str, Any]:
     chosen = json.dumps({"parser": "grammar:parse", **options})
     started = time.perf_counter()
     found = subprocess.run(
-        [sys.executable, "-m", Silent.__module__, str(source), str(out), chosen],
+        [sys.executable, "-m", DRIVER, str(source), str(out), chosen],
         stdout=subprocess.PIPE, text=True, check=True,
     )  # fmt: skip
     return {**json.loads(found.stdout), "wall_s": time.perf_counter() - started}
@@ -147,8 +147,8 @@ def line(name: str, run: dict[str, Any], base: float | None = None) -> str:
     """A row of the printed table; the rate counts the run from the start of the workers to the last check."""
     speed_up = f"{run['notes_per_second'] / base:6.2f} x" if base else "        "
     return (
-        f"{name:<34}{run['notes_in']:>9}{run['seconds']:>10.1f} s{run['notes_per_second']:>9.1f}/s{speed_up:>10}"
-        f"{run['peak_mb']:>9.0f} MB"
+        f"{name:<34}{run['notes_in']:>9}{run['seconds']:>10.1f} s"
+        f"{run['notes_per_second']:>9.1f}/s{speed_up:>10}{run['peak_mb']:>9.0f} MB"
     )
 
 
@@ -157,8 +157,10 @@ def measure(work: Path, options: argparse.Namespace) -> dict[str, Any]:
     large, small = work / "large.jsonl", work / "small.jsonl"
     words = write_notes(large, made_notes(options.notes, options.seed, options.golden_share))
     write_notes(small, made_notes(options.small, options.seed, options.golden_share))
-    print(f"{options.notes} invented notes, seed {options.seed}, {words / options.notes:.0f} words each on average; "
-          f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")  # fmt: skip
+    print(
+        f"{options.notes} invented notes, seed {options.seed}, {words / options.notes:.0f} words on average"
+    )
+    print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
     found: dict[str, Any] = {"notes": options.notes, "words_a_note": words / options.notes}
 
     def keep(name: str, label: str, run: Callable[[], dict[str, Any]]) -> None:
@@ -199,8 +201,8 @@ def conclude(found: dict[str, Any], options: argparse.Namespace) -> None:
     if "two" in found:
         rate = found["two"]["notes_per_second"]
         print(f"EXTRAPOLATED, not measured: a million notes on these 2 processes {1e6 / rate / 3600:.1f} h")
-        print(f"EXTRAPOLATED, not measured: a million notes on 20 such nodes {1e6 / rate / 20 / 60:.0f} min, if the "
-              "speed-up stays linear")  # fmt: skip
+        minutes = 1e6 / rate / 20 / 60
+        print(f"EXTRAPOLATED, not measured: on 20 such nodes {minutes:.0f} min, if the speed-up stays linear")
 
 
 def main() -> None:
