@@ -13,6 +13,8 @@ from dictate.errors import DictateError
 COMMANDS = (
     "hear",
     "read",
+    "live",
+    "recover",
     "models",
     "doctor",
     "archive",

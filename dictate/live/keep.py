@@ -5,27 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from dictate.hearing import finish_note, level_remarks
 from dictate.live import journal, recording
 from dictate.live.folder import LiveFolder
 from dictate.live.state import LiveState
 from dictate.storage import Store
-from grammar.models import Note, TextSpan
+from grammar.models import Note
 
 
 def final_note(state: LiveState) -> Note:
-    """The machine-readable note: findings with times and confidence, refused speech as unread."""
-    note = state.note
-    refused = tuple(
-        TextSpan(
-            text=final.text,
-            start_char=len(note.transcript),
-            end_char=len(note.transcript),
-            start_s=final.start_s,
-            end_s=final.end_s,
-        )
-        for final in state.turned_down
-    )
-    return note.model_copy(update={"unread": (*note.unread, *refused)})
+    """The machine-readable note: with times, confidence, doubts, refused speech, remarks on the sound."""
+    spoken = [final for final in state.said if final.words]
+    return finish_note(state.note, spoken, level_remarks(spoken))
 
 
 @dataclass(frozen=True)
@@ -44,7 +35,7 @@ def keep(store: Store, state: LiveState, home: LiveFolder, facts: Facts, *, soun
 
     Asking twice for the same folder gives the same draft. StoreError leaves the folder as it is.
     """
-    words = [word for line in state.lines for word in line.words]
+    words = [word for final in state.said for word in final.words]
     return store.keep_examination(
         final_note(state),
         words,

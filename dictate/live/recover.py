@@ -31,65 +31,65 @@ class Recovered:
     torn: int = 0
 
 
-def from_journal(parse: state.Parse, entries: tuple[dict[str, Any], ...]) -> state.LiveState:
+def from_journal(reading: state.Reading, entries: tuple[dict[str, Any], ...]) -> state.LiveState:
     """The state after the journalled utterances and keys."""
     opened = next((entry for entry in entries if entry["kind"] == "opened"), {"complaint": ()})
-    now = state.opened(parse, opened["complaint"])
+    now = state.opened(reading, opened["complaint"])
     for entry in entries:
         if entry["kind"] == "utterance":
-            now = state.heard(parse, now, journal.utterance_of(entry))
+            now = state.heard(reading, now, journal.utterance_of(entry))
         else:
-            now = _apply(parse, now, entry)
+            now = _apply(reading, now, entry)
     return now
 
 
-def finish(parse: state.Parse, folder: LiveFolder, ears: Ears | None) -> Recovered:
+def finish(reading: state.Reading, folder: LiveFolder, ears: Ears | None) -> Recovered:
     """Complete an interrupted examination; without `ears` the tail of the sound stays unread."""
     text = journal.read(folder.journal)
-    now = from_journal(parse, text.entries)
+    now = from_journal(reading, text.entries)
     sound_s = recording.length_s(folder.sound)
     anew: tuple[FinalText, ...] = ()
     if ears is not None and now.phase != "paused":
         settled_s = max((_settled(entry) for entry in text.entries), default=0.0)
         anew = tuple(_tail(folder, ears, settled_s))
         for final in anew:
-            now = state.heard(parse, now, final)
+            now = state.heard(reading, now, final)
     return Recovered(now, sound_s, anew, text.torn)
 
 
-def reread(parse: state.Parse, folder: LiveFolder, ears: Ears) -> Recovered:
+def reread(reading: state.Reading, folder: LiveFolder, ears: Ears) -> Recovered:
     """Recognise the whole recording again; keys, pauses and mutings come from the journal."""
     text = journal.read(folder.journal)
-    now = state.opened(parse, text.opened.get("complaint", ()))
+    now = state.opened(reading, text.opened.get("complaint", ()))
     marks = list(text.of_kind("typed", "paused", "resumed"))
     muted = [(entry["start_s"], entry["end_s"]) for entry in text.of_kind("muted")]
     cuts = sorted({round(mark["at_s"] * SAMPLE_RATE_HZ) for mark in marks})
     anew: list[FinalText] = []
     for chunk in _cut(recording.chunks(folder.sound), cuts):
         while marks and marks[0]["at_s"] <= chunk.start_s + 1e-6:
-            now = _switch(parse, now, ears, marks.pop(0), anew)
+            now = _switch(reading, now, ears, marks.pop(0), anew)
         if now.phase == "paused":
             continue
         silent = any(start <= chunk.start_s < end for start, end in muted)
         heard = AudioChunk(chunk.samples * 0, chunk.start_s) if silent else chunk
-        now = _hear(parse, now, ears, heard, anew)
-    now = _take(parse, now, ears.flush(), anew)
+        now = _hear(reading, now, ears, heard, anew)
+    now = _take(reading, now, ears.flush(), anew)
     for mark in marks:
-        now = _switch(parse, now, ears, mark, anew)
+        now = _switch(reading, now, ears, mark, anew)
     return Recovered(now, recording.length_s(folder.sound), tuple(anew), text.torn)
 
 
 def _hear(
-    parse: state.Parse, now: state.LiveState, ears: Ears, chunk: AudioChunk, anew: list[FinalText]
+    reading: state.Reading, now: state.LiveState, ears: Ears, chunk: AudioChunk, anew: list[FinalText]
 ) -> state.LiveState:
     try:
-        return _take(parse, now, ears.hear(chunk), anew, ears)
+        return _take(reading, now, ears.hear(chunk), anew, ears)
     except EngineFailed:
         return now
 
 
 def _take(
-    parse: state.Parse,
+    reading: state.Reading,
     now: state.LiveState,
     events: list[Any],
     anew: list[FinalText],
@@ -97,7 +97,7 @@ def _take(
 ) -> state.LiveState:
     for event in events:
         if isinstance(event, FinalText) and event.words:
-            now = state.heard(parse, now, event)
+            now = state.heard(reading, now, event)
             anew.append(event)
             if any(control.kind == "pause" for control in now.controls):
                 now = state.paused(now)
@@ -108,18 +108,18 @@ def _take(
 
 
 def _switch(
-    parse: state.Parse, now: state.LiveState, ears: Ears, mark: dict[str, Any], anew: list[FinalText]
+    reading: state.Reading, now: state.LiveState, ears: Ears, mark: dict[str, Any], anew: list[FinalText]
 ) -> state.LiveState:
     if mark["kind"] == "paused" and now.phase == "listening":
-        now = _take(parse, now, ears.flush(), anew)
+        now = _take(reading, now, ears.flush(), anew)
     if mark["kind"] in ("paused", "resumed"):
         ears.fresh()
-    return _apply(parse, now, mark)
+    return _apply(reading, now, mark)
 
 
-def _apply(parse: state.Parse, now: state.LiveState, entry: dict[str, Any]) -> state.LiveState:
+def _apply(reading: state.Reading, now: state.LiveState, entry: dict[str, Any]) -> state.LiveState:
     if entry["kind"] == "typed":
-        return state.typed(parse, now, entry["text"], entry["at_s"])
+        return state.typed(reading, now, entry["text"], entry["at_s"])
     if entry["kind"] == "paused":
         return state.paused(now)
     if entry["kind"] == "resumed":

@@ -13,7 +13,6 @@ import queue
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from dictate.audio.source import Source
 from dictate.events import SAMPLE_RATE_HZ, AudioChunk, Event, FinalText, PartialText, SpeechStarted
@@ -26,7 +25,6 @@ from dictate.live.health import Health
 from dictate.live.screen import Moment, Screen
 from dictate.live.view import CLEAR_S, Surroundings, View, picture
 from dictate.live.voice import Speaker
-from grammar.models import Finding
 
 TICK_S = 0.2  # how often keys, meter and clock are looked after when no sound comes
 METER_EVERY_S = 0.25
@@ -47,26 +45,17 @@ class LivePlan:
     clinician: str = ""
 
 
-@dataclass(frozen=True)
-class Reading:
-    """The grammar as it is handed in: parser, catalogue and their fingerprint."""
-
-    parse: state.Parse
-    catalogue: Any
-    version: str
-
-
 class Examination:
     """One live examination in one folder. `press` may be called from any thread."""
 
-    def __init__(self, plan: LivePlan, folder: LiveFolder, ears: Ears, reading: Reading) -> None:
+    def __init__(self, plan: LivePlan, folder: LiveFolder, ears: Ears, reading: state.Reading) -> None:
         self.plan, self.folder, self.ears, self.reading = plan, folder, ears, reading
         self.screens: list[Screen] = []
         self.recording = recording.Recording(folder.sound)
         self.journal = journal.Journal(folder.journal)
         self.capture = Capture(plan.open_source, self.recording)
         self.health = Health(folder, self.recording, self.journal, self.capture, ears)
-        self.state = state.opened(reading.parse, plan.complaint)
+        self.state = state.opened(reading, plan.complaint)
         self.heard_s = 0.0  # up to here the recogniser was given the sound
         self.settled_s = 0.0  # up to here its words are in the journal
         self.kept_as: str | None = None
@@ -178,7 +167,7 @@ class Examination:
         if self.state.phase == "listening" and final.words:
             self.journal.append("utterance", **journal.utterance_facts(final))
         before = self.state
-        self.state = state.heard(self.reading.parse, self.state, final)
+        self.state = state.heard(self.reading, self.state, final)
         if before.phase == "listening":
             self.settled_s = max(self.settled_s, final.end_s)
         self._carry_out("voice")
@@ -237,7 +226,7 @@ class Examination:
             self._answer_missing()
         elif command.words is not None and self.state.phase != "paused":
             self.journal.append("typed", at_s=self.heard_s, text=command.words, sync=True)
-            self.state = state.typed(self.reading.parse, self.state, command.words, self.heard_s)
+            self.state = state.typed(self.reading, self.state, command.words, self.heard_s)
             self._show()
 
     def _carry_out(self, by: str) -> None:
@@ -308,14 +297,14 @@ class Examination:
 
     def _send(self, final: FinalText | None) -> None:
         after = time.monotonic() - self._stamp if final is not None else None
-        moment = self._moment(final, self.state.fresh if final is not None else (), after)
+        moment = self._moment(final, after)
         assert self._view is not None
         for screen in self.screens:
             screen.show(self._view, moment)
 
-    def _moment(
-        self, final: FinalText | None = None, fresh: tuple[Finding, ...] = (), after: float | None = None
-    ) -> Moment:
+    def _moment(self, final: FinalText | None = None, after: float | None = None) -> Moment:
+        found = self.state.shown.findings
+        fresh = tuple(found[place] for place in self.state.fresh) if final is not None else ()
         return Moment(self.capture.elapsed_s, self.capture.position_s, final, fresh, after)
 
     def _surroundings(self) -> Surroundings:

@@ -22,9 +22,9 @@ from dictate.live.commands import Command
 from dictate.live.ears import Ears
 from dictate.live.folder import LiveFolder
 from dictate.live.keep import facts_of, keep
-from dictate.live.run import Examination, LivePlan, Reading
+from dictate.live.run import Examination, LivePlan
 from dictate.live.screen import JsonLines, Lines, Moment, Screen
-from dictate.live.state import LiveState
+from dictate.live.state import LiveState, Reading
 from dictate.live.terminal import Terminal, keyboard
 from dictate.live.view import View
 from dictate.live.voice import Speaker, Voice
@@ -70,8 +70,9 @@ class BoardScreen:
 def reading() -> Reading:
     """The grammar, ready to read."""
     import grammar
+    from dictate.hearing import finish_note
 
-    return Reading(grammar.parse, grammar.catalogue(), grammar.GRAMMAR_VERSION)
+    return Reading(grammar.parse, finish_note, grammar.catalogue(), grammar.GRAMMAR_VERSION)
 
 
 def live_root(settings: Settings) -> Path:
@@ -187,7 +188,7 @@ def restore_one(
     Without a store nothing is kept or removed (a look only).
     """
     work = recover.reread if again else recover.finish
-    result = work(read.parse, home, ears)
+    result = work(read, home, ears)
     ears.fresh()
     if store is None:
         return result, ""

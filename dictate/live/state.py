@@ -1,12 +1,12 @@
 """The state of a live examination and how each event changes it. Pure: no clock, no disk, no sound.
 
-    state = opened(parse, complaint)
-    state = heard(parse, state, final_text)     an utterance was recognised
-    state = typed(parse, state, text, at_s)     a key or button, put as the words it stands for
+    state = opened(reading, complaint)
+    state = heard(reading, state, final_text)     an utterance was recognised
+    state = typed(reading, state, text, at_s)     a key or button, put as the words it stands for
     state = paused(state) / resumed(state) / ended(state)
 
-`parse` is `grammar.parse` (handed in, so that this module holds no vocabulary of its own). Feeding the
-same events gives the same state: that is how a draft is made again from its journal or from its sound.
+`reading` is the grammar, handed in, so that this module holds no vocabulary of its own. Feeding the same
+events gives the same state: that is how a draft is made again from its journal or from its sound.
 """
 
 from __future__ import annotations
@@ -16,19 +16,31 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from dictate.doubt import is_weak
 from dictate.events import FinalText, Word
-from grammar.models import Finding, Note
+from grammar.models import Note
 
-Parse = Callable[..., Any]  # grammar.parse: (text, *, context, complaint) -> ParseResult
+
+@dataclass(frozen=True)
+class Reading:
+    """The grammar as it is handed in.
+
+    `parse(text, *, context, complaint)` reads one utterance after those in `context`;
+    `finish(note, utterances)` adds times, confidence, doubts and refused speech; `catalogue` has the labels;
+    `version` is the fingerprint.
+    """
+
+    parse: Callable[..., Any]
+    finish: Callable[[Note, Sequence[FinalText]], Note]
+    catalogue: Any
+    version: str
+
+
 Phase = Literal["listening", "paused", "ended"]
 Outcome = Literal["nothing", "found", "needs_side", "not_understood", "command", "turned_down"]
 
 OPEN_STATES = ("missing", "asked_no_result", "side_unstated")
 HINT_LASTS = 3  # utterances
-# A command that stops the listening must be heard well: below this the tool asks for it again (from
-# memory: the posterior at which half of such words are wrong in noise lies near one half; a mistaken stop
-# costs words).
-TRUST = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,14 +64,14 @@ class LiveState:
     """Everything known at one moment of the examination."""
 
     chosen: tuple[str, ...]
-    note: Note
+    note: Note  # as the grammar gave it
+    shown: Note  # with times, confidence, doubts and refused speech
     context: Any
     station: str | None = None
-    lines: tuple[FinalText, ...] = ()
-    turned_down: tuple[FinalText, ...] = ()
+    said: tuple[FinalText, ...] = ()
     partial: str = ""
     phase: Phase = "listening"
-    fresh: tuple[Finding, ...] = ()
+    fresh: tuple[int, ...] = ()  # findings of the last utterance, as places in note.findings
     outcome: Outcome = "nothing"
     controls: tuple[Control, ...] = ()
     hints: tuple[Hint, ...] = ()
@@ -68,10 +80,10 @@ class LiveState:
     reply: str | None = None
 
 
-def opened(parse: Parse, complaint: Sequence[str] = ()) -> LiveState:
+def opened(reading: Reading, complaint: Sequence[str] = ()) -> LiveState:
     """The state before a word was said: every slot is missing."""
-    result = parse("", complaint=tuple(complaint))
-    return LiveState(tuple(complaint), result.note, None, result.station)
+    result = reading.parse("", complaint=tuple(complaint))
+    return LiveState(tuple(complaint), result.note, result.note, None, result.station)
 
 
 def hearing(state: LiveState, partial: str) -> LiveState:
@@ -79,23 +91,25 @@ def hearing(state: LiveState, partial: str) -> LiveState:
     return replace(state, partial=partial)
 
 
-def heard(parse: Parse, state: LiveState, final: FinalText) -> LiveState:
+def heard(reading: Reading, state: LiveState, final: FinalText) -> LiveState:
     """A finished utterance: rejected speech is only kept as unread; while paused only "resume" counts."""
     state = replace(state, partial="", controls=(), reply=None)
     if not final.words:
         return state
     if state.phase == "paused":
-        controls = _controls(parse(final.text, complaint=state.chosen))
+        controls = _controls(reading.parse(final.text, complaint=state.chosen))
         return replace(state, controls=tuple(control for control in controls if control.kind == "resume"))
     if final.rejected:
-        return replace(state, turned_down=(*state.turned_down, final), outcome="turned_down", fresh=())
-    return _read(parse, state, final)
+        said = (*state.said, final)
+        shown = reading.finish(state.note, said)
+        return replace(state, said=said, shown=shown, outcome="turned_down", fresh=())
+    return _read(reading, state, final)
 
 
-def typed(parse: Parse, state: LiveState, text: str, at_s: float) -> LiveState:
+def typed(reading: Reading, state: LiveState, text: str, at_s: float) -> LiveState:
     """A key or button: read as if its words had been spoken, perfectly, at `at_s`."""
     words = tuple(Word(word, at_s, at_s, 1.0) for word in text.split())
-    return _read(parse, replace(state, controls=(), reply=None), FinalText(words, at_s, at_s))
+    return _read(reading, replace(state, controls=(), reply=None), FinalText(words, at_s, at_s))
 
 
 def paused(state: LiveState) -> LiveState:
@@ -110,19 +124,21 @@ def ended(state: LiveState) -> LiveState:
     return replace(state, phase="ended", partial="")
 
 
-def _read(parse: Parse, state: LiveState, final: FinalText) -> LiveState:
-    result = parse(final.text, context=state.context, complaint=state.chosen)
+def _read(reading: Reading, state: LiveState, final: FinalText) -> LiveState:
+    result = reading.parse(final.text, context=state.context, complaint=state.chosen)
     before, note = state.note, result.note
     known = Counter(before.findings)
-    fresh = tuple(finding for finding in note.findings if not known[finding])
+    fresh = tuple(place for place, finding in enumerate(note.findings) if not known[finding])
+    said = (*state.said, final)
     controls = _controls(result)
     trusted, reply = _obeyed(controls, final)
     now = replace(
         state,
         note=note,
+        shown=reading.finish(note, said),
         context=result.context,
         station=result.station,
-        lines=(*state.lines, final),
+        said=said,
         fresh=fresh,
         controls=trusted,
         reply=reply,
@@ -136,8 +152,8 @@ def _controls(result: Any) -> tuple[Control, ...]:
 
 
 def _obeyed(controls: tuple[Control, ...], final: FinalText) -> tuple[tuple[Control, ...], str | None]:
-    """Commands to carry out; "pause" and "end" only when every word was heard well."""
-    weak = min((word.confidence for word in final.words), default=1.0) < TRUST
+    """Commands to carry out; "pause" and "end" (a false one costs words) only when heard well."""
+    weak = any(is_weak(word.confidence) for word in final.words)
     doubtful = [control for control in controls if weak and control.kind in ("pause", "end")]
     if not doubtful:
         return controls, None
@@ -145,8 +161,8 @@ def _obeyed(controls: tuple[Control, ...], final: FinalText) -> tuple[tuple[Cont
     return kept, f"Heard “{final.text}” only faintly. Say it again, or press the key."
 
 
-def _outcome(before: Note, note: Note, fresh: tuple[Finding, ...], controls: tuple[Control, ...]) -> Outcome:
-    if any(finding.side == "unstated" for finding in fresh):
+def _outcome(before: Note, note: Note, fresh: tuple[int, ...], controls: tuple[Control, ...]) -> Outcome:
+    if any(note.findings[place].side == "unstated" for place in fresh):
         return "needs_side"
     if fresh:
         return "found"
@@ -170,7 +186,7 @@ def waiting_items(note: Note) -> tuple[str, ...]:
 
 def _with_hints(before: LiveState, now: LiveState) -> LiveState:
     """Point out, once each, a station left with gaps and an asked item whose result was never said."""
-    at_line = len(now.lines)
+    at_line = len(now.said)
     hints = [hint for hint in before.hints if at_line - hint.at_line < HINT_LASTS]
     left = before.station
     stations, items = before.hinted_stations, before.reminded_items

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from dictate.doubt import is_weak
 from dictate.live import wording
 from dictate.live.state import OPEN_STATES, LiveState, waiting_items
 from grammar.models import CAUTION, Finding, Frozen, Note, Slot
@@ -94,10 +95,10 @@ class Surroundings:
 
 def picture(state: LiveState, catalogue: Any, around: Surroundings) -> View:
     """The view of this moment."""
-    note = state.note
+    note = state.shown
     order = _newest_first(state)
     stations = station_views(note, catalogue, state.station)
-    unread = [span.text for span in note.unread] + [final.text for final in state.turned_down]
+    unread = [span.text for span in note.unread]
     return View(
         phase=state.phase,
         recording=_recording(state, around),
@@ -121,9 +122,8 @@ def picture(state: LiveState, catalogue: Any, around: Surroundings) -> View:
 
 def _newest_first(state: LiveState) -> list[Finding]:
     """Findings with those of the last utterance in front, the last said first."""
-    findings = list(reversed(state.note.findings))
-    fresh = [finding for finding in findings if finding in state.fresh]
-    return fresh + [finding for finding in findings if finding not in fresh] if fresh else findings
+    places = sorted(range(len(state.shown.findings)), key=lambda place: (place in state.fresh, place))
+    return [state.shown.findings[place] for place in reversed(places)]
 
 
 def finding_line(finding: Finding, catalogue: Any) -> FindingLine:
@@ -134,7 +134,7 @@ def finding_line(finding: Finding, catalogue: Any) -> FindingLine:
         result=wording.result(finding),
         status=finding.status,
         said=finding.text,
-        weak=finding.confidence is not None and finding.confidence < 0.5,
+        weak=is_weak(finding.confidence),
     )
 
 
@@ -208,7 +208,7 @@ def hint_words(state: LiveState, catalogue: Any) -> tuple[str, ...]:
     for hint in state.hints:
         kind, _, value = hint.text.partition(":")
         if kind == "left":
-            station = next((s for s in station_views(state.note, catalogue, None) if s.id == value), None)
+            station = next((s for s in station_views(state.shown, catalogue, None) if s.id == value), None)
             if station and station.open:
                 names = wording.listed([_slot_words(line) for line in station.open], 3)
                 words.append(f"{wording.counted(len(station.open), 'gap')} in {station.label}: {names}")
@@ -239,20 +239,20 @@ def _notices(state: LiveState, around: Surroundings) -> tuple[str, ...]:
 
 
 def _summary(state: LiveState, catalogue: Any, unread: Sequence[str], kept_as: str | None) -> Summary:
-    stations = station_views(state.note, catalogue, None)
+    stations = station_views(state.shown, catalogue, None)
     return Summary(
         title=f"Examination kept as draft {kept_as}" if kept_as else "Keeping the examination ...",
         omissions=tuple(
             f"{station.label}: {_slot_words(line)}" for station in stations for line in station.open
         ),
-        queries=tuple(query.message for query in state.note.queries),
+        queries=tuple(query.message for query in state.shown.queries),
         unread=tuple(unread),
     )
 
 
 def closing_lines(state: LiveState, catalogue: Any, kept_as: str) -> list[str]:
     """The end of the examination for a plain terminal: open, asked, unread, and where it is kept."""
-    unread = [span.text for span in state.note.unread] + [final.text for final in state.turned_down]
+    unread = [span.text for span in state.shown.unread]
     summary = _summary(state, catalogue, unread, kept_as)
     lines = []
     for title, words in (
