@@ -67,7 +67,7 @@ class SoundSettings(Section):
     tail_s: float = Field(default=0.2, ge=0, le=1)
     end_silence_s: float = Field(default=0.5, ge=0.2, le=5)
     speech_probability: float = Field(default=0.5, gt=0, lt=1)
-    over_floor_db: float = Field(default=9.0, ge=0, le=40)
+    over_floor_db: float = Field(default=15.0, ge=0, le=40)
 
 
 class StoreSettings(Section):

@@ -30,8 +30,14 @@ FLOOR_FRAMES = int(4.0 / FRAME_S)
 FLOOR_MIN_DB = -72.0
 STAY_PROBABILITY = 0.7
 """Inside an utterance the detector's threshold is this fraction of the one that starts it."""
-STAY_DB = 4.0
-"""...and the energy threshold lies so many decibels lower."""
+START_SHARE, STAY_SHARE, LEAST_SHARE = 0.45, 0.4, 0.3
+"""A frame must reach this share of the speech's height over the floor; never less than the last share of
+`over_floor_db`, never more than `over_floor_db`."""
+LEVEL_PACE, FORGET_PACE = 0.03, 0.004
+"""How quickly the speaker's level is learnt from speech, and from what only the detector takes for
+speech: slowly, so that other talkers do not pull it down, but a speaker who grew soft is found again
+within seconds."""
+FIRST_SPEECH_DB = -20.0
 CLIPPED = 32_600
 CLIPPED_SHARE = 0.002
 QUIET_DB = -45.0
@@ -79,6 +85,7 @@ class Endpointer:
         self._speaking = False
         self._quiet_frames = 0
         self._spoken_frames = 0
+        self._speech_db = FIRST_SPEECH_DB
         self._level = _Level()
 
     @property
@@ -144,11 +151,20 @@ class Endpointer:
         energy = max(10.0 * float(np.log10(np.mean(scaled.astype(np.float64) ** 2) + 1e-10)), FLOOR_MIN_DB)
         self._energies.append(energy)
         probability = self._detect(scaled)
-        over = self.settings.over_floor_db
-        least = self.settings.speech_probability
-        if self._speaking:
-            over, least = over - STAY_DB, least * STAY_PROBABILITY
-        return probability >= least and energy >= self.floor_db + over
+        least = self.settings.speech_probability * (STAY_PROBABILITY if self._speaking else 1.0)
+        floor = self.floor_db
+        speech = probability >= least and energy >= floor + self._over_db(floor)
+        if probability >= least:
+            pace = LEVEL_PACE if speech else FORGET_PACE
+            self._speech_db += pace * (energy - self._speech_db)
+        return speech
+
+    def _over_db(self, floor: float) -> float:
+        """How far over the floor a frame must be: a share of the speaker's own height over it."""
+        height = max(0.0, self._speech_db - floor)
+        share = STAY_SHARE if self._speaking else START_SHARE
+        most = self.settings.over_floor_db
+        return min(most, max(LEAST_SHARE * most, share * height))
 
     def _patience_s(self) -> float:
         length_s = self._spoken_frames * FRAME_S
