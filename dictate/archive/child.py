@@ -17,7 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from dictate.archive.frames import Answer, Hello, Request, receive, send
+from dictate.archive.frames import Answer, Hello, Request, peak_mb, receive, send
 from dictate.archive.inputs import Fault
 from dictate.archive.rows import NoteRows, rows_of
 from dictate.errors import DictateError
@@ -70,14 +70,6 @@ def limit_processor(seconds: float) -> None:
     if resource is not None:
         soft = int(time.process_time() + seconds) + 5
         resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.getrlimit(resource.RLIMIT_CPU)[1]))
-
-
-def peak_mb() -> float:
-    """Peak resident memory of this process in MB (Linux counts in KiB, macOS in bytes)."""
-    if resource is None:
-        return 0.0
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return peak / (1024 * 1024 if sys.platform == "darwin" else 1024)
 
 
 class Desk:

@@ -6,11 +6,17 @@ A frame is four bytes of length, then a pickle: both ends are this program and n
 from __future__ import annotations
 
 import pickle
+import sys
 from dataclasses import dataclass
 from typing import IO, Any
 
 from dictate.archive.inputs import Fault
 from dictate.archive.rows import NoteRows
+
+try:
+    import resource
+except ImportError:  # not on Windows
+    resource = None  # type: ignore[assignment]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,3 +65,11 @@ def receive(file: IO[bytes]) -> Any:
     size = int.from_bytes(head, "big")
     data = file.read(size)
     return pickle.loads(data) if len(data) == size else None
+
+
+def peak_mb() -> float:
+    """Peak resident memory of this process in MB (Linux counts in KiB, macOS in bytes)."""
+    if resource is None:
+        return 0.0
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1024 * 1024 if sys.platform == "darwin" else 1024)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -152,15 +153,23 @@ def read_folder(folder: Path, options: InputOptions) -> Iterator[InputNote]:
             else None,
         }
         try:
-            if suffix in TEXT_SUFFIXES:
+            facts = path.stat()
+            if not stat.S_ISREG(facts.st_mode):
+                yield InputNote(fault=Fault("unreadable_file", "It is no regular file (links to folders "
+                                                               "are not followed)."), **common)  # fmt: skip
+            elif suffix in TEXT_SUFFIXES:
                 yield _text_file(path, options, common)
-            elif suffix in RECORDING_SUFFIXES:
-                facts = path.stat()
+            elif suffix not in RECORDING_SUFFIXES:
+                yield InputNote(
+                    fault=Fault("unknown_kind", "The file is neither .txt nor .wav nor .flac."), **common
+                )
+            elif not os.access(path, os.R_OK):
+                yield InputNote(
+                    fault=Fault("unreadable_file", "The file cannot be read: no permission."), **common
+                )
+            else:
                 stamp = f"{facts.st_size}:{facts.st_mtime_ns}"
                 yield InputNote(kind="recording", path=str(path.resolve()), stamp=stamp, **common)
-            else:
-                fault = Fault("unknown_kind", "The file is neither .txt nor .wav nor .flac.")
-                yield InputNote(fault=fault, **common)
         except OSError as error:
             yield InputNote(
                 fault=Fault("unreadable_file", f"The file cannot be read: {error.strerror}."), **common

@@ -21,7 +21,7 @@ from typing import Any
 
 import psutil
 
-from dictate.archive.frames import Answer, Hello, Request, receive, send
+from dictate.archive.frames import Answer, Hello, Request, peak_mb, receive, send
 from dictate.archive.inputs import Fault, InputNote
 from dictate.archive.parts import Part
 from dictate.archive.rows import COLUMNS, Row
@@ -31,6 +31,7 @@ from dictate.errors import ClusterError
 START_LIMIT_S = 180.0
 CLOCK_FACTOR = 10  # a busy machine may take this much longer on the clock than on the processor
 RECORDING_BASE_S = 120.0  # the first recording also loads the recogniser
+LEAST_BYTES_A_SECOND = 16_000  # of a compressed 16 kHz recording; the file itself is opened by the child only
 RECORDING_FACTOR = 6.0  # seconds of processor time per second of sound (about 0.3 is usual)
 ATTEMPTS = 3
 
@@ -49,7 +50,10 @@ class ReadOptions:
 
 @dataclass(frozen=True, slots=True)
 class PartResult:
-    """A part as the bytes of one Parquet file a table, with its counts (rows of every table)."""
+    """A part as the bytes of one Parquet file a table, with its counts (rows of every table).
+
+    `peak_mb` and `worker_mb` are the peak memory so far of the reading process and of the worker itself.
+    """
 
     number: int
     fingerprint: str
@@ -57,6 +61,7 @@ class PartResult:
     rows: dict[str, int]
     seconds: float
     peak_mb: float
+    worker_mb: float = 0.0
     retryable: int = 0
 
 
@@ -184,15 +189,10 @@ class Reader:
         )
 
     def limit_for(self, note: InputNote) -> float:
-        """Processor seconds that a note may take; a recording's depend on its length."""
-        if note.kind == "text":
+        """Processor seconds that a note may take; a recording's depend on its size."""
+        if note.path is None:
             return self.options.seconds_per_note
-        seconds = 0.0
-        with contextlib.suppress(Exception):
-            import soundfile
-
-            seconds = float(soundfile.info(note.path).duration)
-        return RECORDING_BASE_S + RECORDING_FACTOR * seconds
+        return RECORDING_BASE_S + RECORDING_FACTOR * os.stat(note.path).st_size / LEAST_BYTES_A_SECOND
 
     def read(self, note: InputNote) -> Answer:
         """A note's rows, or the reason why it is rejected."""
@@ -201,7 +201,7 @@ class Reader:
         if note.path is not None and not os.access(note.path, os.R_OK):
             raise ClusterError(
                 f"A worker cannot read {note.path}. Mount the folder of recordings at the same path on "
-                "every worker."
+                "every worker; if the file is gone, run the same command again."
             )
         limit = self.limit_for(note)
         request = Request(note.text, note.path, note.complaint, limit)
@@ -290,5 +290,6 @@ def read_part(part: Part, options: ReadOptions) -> PartResult:
         rows={table: len(rows) for table, rows in tables.items()},
         seconds=time.monotonic() - started,
         peak_mb=reader.peak_mb,
+        worker_mb=peak_mb(),
         retryable=retryable,
     )

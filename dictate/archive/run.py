@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from dictate.archive.child import load_parser
 from dictate.archive.folder import ArchiveFolder
+from dictate.archive.frames import peak_mb
 from dictate.archive.inputs import InputOptions, open_input
 from dictate.archive.parts import Part, cut
 from dictate.archive.pool import Pool, cores
@@ -48,7 +49,10 @@ class Watcher(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What a run did and what the archive holds now. Times in seconds, memory in MB."""
+    """What a run did and what the archive holds now. Times in seconds.
+
+    Peak memory in MB: of a reading process, of a Dask worker above it, and of the client.
+    """
 
     out: str
     state: str
@@ -68,6 +72,8 @@ class Summary:
     seconds: float
     notes_per_second: float
     peak_mb: float
+    worker_mb: float
+    client_mb: float
     remark: str | None = None
     caution: str = CAUTION
 
@@ -82,6 +88,7 @@ class _Tally:
     read: int = 0
     notes_read: int = 0
     peak_mb: float = 0.0
+    worker_mb: float = 0.0
     workers: int = 0
 
 
@@ -239,6 +246,7 @@ def _read_missing(
             tally.read += 1
             tally.notes_read += result.rows["notes"] + result.rows["rejects"]
             tally.peak_mb = max(tally.peak_mb, result.peak_mb)
+            tally.worker_mb = max(tally.worker_mb, result.worker_mb)
             tally.workers = max(tally.workers, pool.workers())
             watcher.read(units.pop(result.number), result.rows["notes"], result.rows["rejects"])
 
@@ -309,5 +317,7 @@ def _summary(
         seconds=round(seconds, 3),
         notes_per_second=round(tally.notes_read / seconds, 2) if tally.notes_read else 0.0,
         peak_mb=round(tally.peak_mb, 1),
+        worker_mb=round(tally.worker_mb, 1),
+        client_mb=round(peak_mb(), 1),
         remark=remark,
     )

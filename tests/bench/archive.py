@@ -148,7 +148,8 @@ def line(name: str, run: dict[str, Any], base: float | None = None) -> str:
     speed_up = f"{run['notes_per_second'] / base:6.2f} x" if base else "        "
     return (
         f"{name:<34}{run['notes_in']:>9}{run['seconds']:>10.1f} s"
-        f"{run['notes_per_second']:>9.1f}/s{speed_up:>10}{run['peak_mb']:>9.0f} MB"
+        f"{run['notes_per_second']:>9.1f}/s{speed_up:>10}   "
+        f"{run['peak_mb']:.0f} + {run['worker_mb']:.0f} MB a worker, {run['client_mb']:.0f} MB the client"
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pyarrow as pa
@@ -71,6 +72,17 @@ def test_a_folder_gives_one_note_a_file_in_the_order_of_names(tmp_path: Path) ->
         ("letter.docx", "text", None, None, None, "unknown_kind"),
     ]
     assert input_size(tmp_path) == 3
+
+
+def test_what_is_no_file_is_rejected_and_never_opened(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.txt")  # opening it would wait for ever
+    (tmp_path / "gone.txt").symlink_to(tmp_path / "nowhere")
+    (tmp_path / "link.txt").symlink_to(tmp_path.parent)
+    assert [(note.note_id, note.fault and note.fault.reason) for note in notes(tmp_path)] == [
+        ("gone.txt", "unreadable_file"),
+        ("link.txt", "unreadable_file"),
+        ("pipe.txt", "unreadable_file"),
+    ]
 
 
 def test_a_changed_recording_has_another_fingerprint(tmp_path: Path) -> None:
