@@ -1,0 +1,295 @@
+"""The beam search that joins the neural network with the language of the examination.
+
+For sound X the search looks for the words W = w1..wn and a row of pieces Y that spells them (Y -> W), with
+the greatest
+
+    S(W) = log  sum    P(Y | X)  +  a * log P(W end)  +  b * n
+             Y -> W
+
+P(Y | X) is the network's (product over pieces), P(W end) the language model's (`language.py`), a its
+weight, and b a bonus for each word, which repays what the language model's probabilities, all below 1, take
+from long readings.
+
+How a hypothesis grows. It is (words, prefix): finished words and the letters of the word being spelt. A
+piece that starts a word first finishes the one before: its language score is added there, at the word's
+end. Until then the hypothesis is ranked with the look-ahead a * max log P(w | history) over all words w
+that begin with the prefix, so that a piece which leads to no likely word loses at once and not three pieces
+later.
+
+Folding. Capitals, punctuation and digits are ways of writing, not of speaking; `pieces.py` folds them, and
+"4", "Four" and "four," all lead to the words (four). Hypotheses that agree in words and prefix are the same
+for every future language score, so they are recombined: their probabilities are added (the sum in S) and
+the likelier one's network state goes on. This is exact when the network's next piece does not depend on how
+a word was written, and close to it otherwise.
+
+The end. A network that is steered by a language model likes to stop early, because stopping saves language
+cost. An utterance may therefore end only where the network itself agrees: log P(end) >= max log P(piece) -
+guard.
+
+Beside the beam one free hypothesis runs in the same batch: the network's own greedy reading, neither folded
+nor steered. What it says, and how much better the network likes it, tells talk that is not for the tool.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from dictate.engines.fused.language import History, Language
+from dictate.engines.fused.numerals import first_words, spoken
+from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
+
+Floats = npt.NDArray[np.float32]
+MAX_WORDS_PER_S, MAX_PIECES_PER_S, LEAST_PIECES = 6.0, 9.0, 12
+
+
+class Acoustics(Protocol):
+    """What the search asks of the network: rows of log-probabilities of the next piece."""
+
+    def first(self) -> Floats:
+        """One row: the first piece."""
+
+    def step(self, parents: npt.NDArray[np.int64], tokens: npt.NDArray[np.int64]) -> Floats:
+        """Row i: the piece after `tokens[i]`, going on from row `parents[i]` of the step before."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """The settings of the search; log-probabilities are in nats."""
+
+    beam: int = 6
+    tokens: int = 40
+    language: float = 0.5
+    word_bonus: float = 1.0
+    end_guard: float = 0.5
+    prune: float = 14.0
+    patience: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One whole reading: `network` = log P(words | sound), `score` = S; `marks[i]` = the network's
+    log-probability of the pieces of word i (in the likeliest spelling)."""
+
+    words: tuple[str, ...]
+    network: float
+    score: float
+    marks: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What one search found: readings, best first, and the network's own greedy text with its
+    log-probability."""
+
+    readings: tuple[Reading, ...]
+    free_text: str = ""
+    free_network: float = 0.0
+    free_pieces: int = 0
+
+
+@dataclass(slots=True)
+class _Hypothesis:
+    """A half-done reading. `language` holds language weights and bonuses of finished words, `prospect` the
+    look-ahead."""
+
+    words: tuple[str, ...]
+    prefix: str
+    history: History
+    network: float
+    language: float
+    marks: tuple[float, ...]
+    prospect: float = 0.0
+    open: bool = True
+    """Whether the next piece may begin a word without a space before it (at the start, after a hyphen)."""
+    row: int = 0
+    token: int = 0
+    best: float = field(default=-math.inf)
+    """The network's log-probability of the likeliest spelling alone."""
+
+    @property
+    def score(self) -> float:
+        return self.network + self.language + self.prospect
+
+
+def search(
+    acoustics: Acoustics,
+    pieces: Pieces,
+    language: Language,
+    weights: Weights,
+    duration_s: float,
+    *,
+    free: bool = True,
+) -> Heard:
+    """Find the best readings of one utterance. `free=False` leaves out the greedy hypothesis."""
+    return _Search(pieces, language, weights, duration_s).run(acoustics, free=free)
+
+
+class _Search:
+    def __init__(self, pieces: Pieces, language: Language, weights: Weights, duration_s: float) -> None:
+        self.pieces, self.language, self.weights = pieces, language, weights
+        self.most_pieces = LEAST_PIECES + int(MAX_PIECES_PER_S * duration_s)
+        self.most_words = LEAST_PIECES + int(MAX_WORDS_PER_S * duration_s)
+        self.usable = np.flatnonzero((pieces.kinds != Kind.BANNED) & (pieces.kinds != Kind.END))
+        self.done: dict[tuple[str, ...], Reading] = {}
+
+    def run(self, acoustics: Acoustics, *, free: bool) -> Heard:
+        alive = [_Hypothesis((), "", self.language.start, 0.0, 0.0, (), best=0.0)]
+        greedy, free_network, free_row = [], 0.0, 0 if free else -1
+        chances = acoustics.first()
+        for _ in range(self.most_pieces):
+            parents, tokens = [], []
+            self._finish(alive, chances)
+            alive = self._grow(alive, chances) if not self._settled(alive) else []
+            for row, hypothesis in enumerate(alive):
+                parents.append(hypothesis.row)
+                tokens.append(hypothesis.token)
+                hypothesis.row = row
+            if free_row >= 0:
+                token = int(chances[free_row].argmax())
+                free_network += float(chances[free_row, token])
+                free_row = -1 if token == END_TOKEN else len(tokens)
+                if free_row >= 0:
+                    greedy.append(token)
+                    parents.append(max(0, self._free_parent))
+                    tokens.append(token)
+                    self._free_parent = free_row
+            if not tokens:
+                break
+            chances = acoustics.step(np.array(parents, dtype=np.int64), np.array(tokens, dtype=np.int64))
+        readings = sorted(self.done.values(), key=lambda reading: -reading.score)
+        return Heard(tuple(readings), self.pieces.text(greedy), free_network, len(greedy))
+
+    _free_parent: int = 0
+
+    def _settled(self, alive: list[_Hypothesis]) -> bool:
+        """Whether no living hypothesis can still beat the best finished one."""
+        if not self.done or not alive:
+            return not alive
+        best = max(reading.score for reading in self.done.values())
+        return max(hypothesis.score for hypothesis in alive) < best - self.weights.patience
+
+    def _finish(self, alive: list[_Hypothesis], chances: Floats) -> None:
+        """Close every hypothesis that the network lets end here."""
+        for hypothesis in alive:
+            row = chances[hypothesis.row]
+            if row[END_TOKEN] < row.max() - self.weights.end_guard:
+                continue
+            closed = self._close_word(hypothesis)
+            if closed is None:
+                continue
+            words, history, language, marks = closed
+            network = hypothesis.network + float(row[END_TOKEN])
+            old = self.done.get(words)
+            if old is not None:
+                network = float(np.logaddexp(network, old.network))
+            language += self.weights.language * self.language.ending(history)
+            self.done[words] = Reading(words, network, network + language, marks)
+
+    def _grow(self, alive: list[_Hypothesis], chances: Floats) -> list[_Hypothesis]:
+        """Every hypothesis by every likely piece; the same words and prefix recombined; the best kept."""
+        merged: dict[tuple[tuple[str, ...], str, bool], _Hypothesis] = {}
+        for hypothesis in alive:
+            row = chances[hypothesis.row][self.usable]
+            count = min(self.weights.tokens, len(row))
+            likely = np.argpartition(row, len(row) - count)[len(row) - count :]
+            for at in likely:
+                token = int(self.usable[at])
+                for grown in self._extend(hypothesis, token, float(row[at])):
+                    key = (grown.words, grown.prefix, grown.open)
+                    twin = merged.get(key)
+                    merged[key] = grown if twin is None else _recombine(twin, grown)
+        ranked = sorted(merged.values(), key=lambda hypothesis: -hypothesis.score)[: self.weights.beam]
+        return [
+            hypothesis for hypothesis in ranked if hypothesis.score >= ranked[0].score - self.weights.prune
+        ]
+
+    def _extend(self, hypothesis: _Hypothesis, token: int, chance: float) -> Iterator[_Hypothesis]:
+        """The hypothesis after one more piece: none when the piece cannot stand there."""
+        kind, text = Kind(self.pieces.kinds[token]), self.pieces.folded[token]
+        prefix, digits = hypothesis.prefix, hypothesis.prefix.isdigit()
+        if (kind is Kind.INSIDE and not digits and (prefix or hypothesis.open)) or (
+            kind is Kind.DIGIT and (not prefix or digits)
+        ):
+            yield self._moved(hypothesis, token, chance, prefix + text)
+        elif kind in (Kind.SPACE, Kind.STOP) and not prefix:
+            if kind is Kind.SPACE and not hypothesis.open:
+                return
+            yield self._moved(hypothesis, token, chance, "", opened=kind is Kind.STOP)
+        elif kind in (Kind.START, Kind.DIGIT, Kind.SIGN, Kind.SPACE, Kind.STOP):
+            closed = self._close_word(hypothesis)
+            if closed is None or len(closed[0]) > self.most_words:
+                return
+            words, history, language, marks = closed
+            fresh = _Hypothesis(
+                words,
+                "",
+                history,
+                hypothesis.network,
+                language,
+                marks,
+                row=hypothesis.row,
+                best=hypothesis.best,
+            )
+            letters = text if kind in (Kind.START, Kind.DIGIT, Kind.SIGN) else ""
+            yield self._moved(fresh, token, chance, letters)
+
+    def _moved(
+        self, hypothesis: _Hypothesis, token: int, chance: float, prefix: str, *, opened: bool = True
+    ) -> _Hypothesis:
+        """A copy one piece further, with the look-ahead of its new prefix."""
+        moved = _Hypothesis(
+            hypothesis.words,
+            prefix,
+            hypothesis.history,
+            hypothesis.network + chance,
+            hypothesis.language,
+            hypothesis.marks,
+            open=opened,
+            row=hypothesis.row,
+            token=token,
+            best=hypothesis.best + chance,
+        )
+        if prefix:
+            moved.prospect = self.weights.language * self._prospect(hypothesis.history, prefix)
+            moved.prospect += self.weights.word_bonus
+        return moved
+
+    def _prospect(self, history: History, prefix: str) -> float:
+        if not prefix.isdigit():
+            return self.language.prospect(history, prefix)
+        return max((self.language.word(history, word) for word in first_words(prefix)), default=-1e9)
+
+    def _close_word(
+        self, hypothesis: _Hypothesis
+    ) -> tuple[tuple[str, ...], History, float, tuple[float, ...]] | None:
+        """Words, history, language score and marks once the prefix is a finished word; None when it cannot
+        be one."""
+        if not hypothesis.prefix:
+            return hypothesis.words, hypothesis.history, hypothesis.language, hypothesis.marks
+        new = spoken(hypothesis.prefix) if hypothesis.prefix.isdigit() else (hypothesis.prefix,)
+        if not new or new == ("'",):
+            return None
+        history, language = hypothesis.history, hypothesis.language
+        for word in new:
+            language += self.weights.language * self.language.word(history, word) + self.weights.word_bonus
+            history = self.language.after(history, word)
+        spent = hypothesis.best - math.fsum(hypothesis.marks)
+        return (
+            (*hypothesis.words, *new),
+            history,
+            language,
+            (*hypothesis.marks, *[spent / len(new)] * len(new)),
+        )
+
+
+def _recombine(one: _Hypothesis, other: _Hypothesis) -> _Hypothesis:
+    """The likelier of two equal hypotheses, with the probability of both."""
+    best = one if one.best >= other.best else other
+    best.network = float(np.logaddexp(one.network, other.network))
+    return best

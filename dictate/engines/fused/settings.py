@@ -1,0 +1,55 @@
+"""The numbers of the fused engine, read from data/fused.toml and checked; the file says where each comes
+from."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib import resources
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from dictate.engines.fused.search import Weights
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class LanguageNumbers(_Table):
+    """How the language model mixes its parts; see `language.py`."""
+
+    escape: float = Field(gt=0, lt=1)
+    strange: float = Field(lt=0)
+    strange_letter: float = Field(ge=0)
+
+
+class SearchNumbers(_Table):
+    """The beam search; see `search.Weights`."""
+
+    beam: int = Field(ge=1)
+    tokens: int = Field(ge=1)
+    language: float = Field(ge=0)
+    word_bonus: float
+    end_guard: float = Field(ge=0)
+    prune: float = Field(gt=0)
+    patience: float = Field(ge=0)
+
+    def weights(self) -> Weights:
+        """The same numbers as the search takes them."""
+        return Weights(**self.model_dump())
+
+
+class FusedNumbers(_Table):
+    """Everything in fused.toml."""
+
+    language: LanguageNumbers
+    search: SearchNumbers
+    partial: SearchNumbers
+
+
+@cache
+def fused_settings() -> FusedNumbers:
+    """The checked numbers."""
+    text = (resources.files("dictate.engines.fused") / "data" / "fused.toml").read_text(encoding="utf-8")
+    return FusedNumbers.model_validate(tomllib.loads(text))

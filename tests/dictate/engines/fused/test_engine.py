@@ -1,0 +1,133 @@
+"""The fused engine on real speech sound, and what happens without its packages."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+
+import numpy as np
+import pytest
+import soundfile
+
+from dictate.engines.choose import choose_engine
+from dictate.engines.engine import Engine
+from dictate.engines.fused import net, open_engine
+from dictate.engines.fused.build import ensure_language, everyday_words, fingerprint
+from dictate.engines.fused.engine import LONGEST_S, cut
+from dictate.engines.fused.times import shared_out
+from dictate.errors import EngineError
+from dictate.events import SAMPLE_RATE_HZ
+from dictate.settings import load_settings
+
+pytest.importorskip("moonshine_voice", reason="the extra `fused` is not installed")
+SAID = "right knee jerk two plus left knee jerk absent"
+
+
+@pytest.fixture(scope="module")
+def engine(tmp_path_factory) -> Engine:
+    return open_engine(tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture(scope="module")
+def spoken(tmp_path_factory) -> np.ndarray:
+    flite = shutil.which("flite")
+    if flite is None:
+        pytest.skip("the synthesiser flite is not installed")
+    path = tmp_path_factory.mktemp("sound") / "said.wav"
+    subprocess.run([flite, "-voice", "slt", "-t", SAID, "-o", str(path)], check=True)
+    samples, rate = soundfile.read(path, dtype="int16")
+    assert rate == SAMPLE_RATE_HZ
+    return np.concatenate([np.zeros(4_000, np.int16), samples, np.zeros(3_200, np.int16)])
+
+
+def test_a_spoken_finding_comes_back_as_words_with_times_and_confidence(engine, spoken) -> None:
+    engine.start(10.0)
+    partials = [
+        found for at in range(0, len(spoken), 1_600) if (found := engine.accept(spoken[at : at + 1_600]))
+    ]
+    final = engine.finish()
+    assert final.text == SAID
+    assert partials
+    assert all(partial.start_s == 10.0 for partial in partials)
+    assert "knee jerk" in partials[-1].text
+    assert not final.rejected
+    times = [time for word in final.words for time in (word.start_s, word.end_s)]
+    assert times == sorted(times)
+    assert times[0] > 10.2
+    assert times[-1] <= final.end_s == pytest.approx(10.0 + len(spoken) / SAMPLE_RATE_HZ)
+    assert all(0.0 < word.confidence <= 1.0 for word in final.words)
+
+
+def test_utterances_do_not_touch_each_other(engine, spoken) -> None:
+    engine.start(0.0)
+    engine.accept(spoken[: len(spoken) // 2])
+    engine.start(5.0)
+    engine.accept(spoken)
+    assert engine.finish().text == SAID
+
+
+def test_silence_and_nothing_give_no_words(engine) -> None:
+    engine.start(0.0)
+    assert engine.finish().words == ()
+    engine.start(1.0)
+    engine.accept(np.zeros(80, np.int16))
+    assert engine.finish().words == ()
+
+
+def test_a_long_utterance_is_cut_where_it_is_quiet() -> None:
+    loud = np.full(int(40 * SAMPLE_RATE_HZ), 8_000, dtype=np.int16)
+    loud[16 * SAMPLE_RATE_HZ : 16 * SAMPLE_RATE_HZ + 4_000] = 0
+    parts = cut(loud)
+    assert sum(map(len, parts)) == len(loud)
+    assert max(map(len, parts)) <= LONGEST_S * SAMPLE_RATE_HZ
+    assert 16.0 < len(parts[0]) / SAMPLE_RATE_HZ < 16.3
+
+
+def test_words_share_the_loud_part_when_alignment_fails() -> None:
+    samples = np.zeros(32_000, dtype=np.int16)
+    samples[8_000:24_000] = np.tile(np.array([9_000, -9_000], dtype=np.int16), 8_000)
+    spans = shared_out(["knee", "jerk"], samples)
+    assert spans[0][0] == pytest.approx(0.5, abs=0.03)
+    assert spans[-1][1] == pytest.approx(1.5, abs=0.03)
+    assert spans[0][1] == spans[1][0] == pytest.approx(1.0, abs=0.03)
+
+
+def test_the_language_model_is_kept_and_a_damaged_one_built_again(tmp_path, monkeypatch) -> None:
+    from dictate.engines.fused import build
+
+    monkeypatch.setattr(build, "sentences", lambda clinic=(): ["knee jerk two plus", *clinic])
+    language = ensure_language(tmp_path, ("zorbolino sign",))
+    assert "zorbolino" in language.domain_words()
+    path = tmp_path / f"fused-{fingerprint(('zorbolino sign',))}.npz"
+    stamp = path.stat().st_mtime_ns
+    ensure_language(tmp_path, ("zorbolino sign",))
+    assert path.stat().st_mtime_ns == stamp
+    path.write_bytes(path.read_bytes()[:1_000])
+    assert "zorbolino" in ensure_language(tmp_path, ("zorbolino sign",)).domain_words()
+    assert path.stat().st_size > 1_000
+
+
+def test_there_are_thousands_of_everyday_words() -> None:
+    assert len(everyday_words()) >= 5_000
+    assert {"wheelchair", "pain", "because", "dog", "kitchen"} <= set(everyday_words())
+
+
+def test_without_the_package_pocketsphinx_takes_over_and_says_so(tmp_path, monkeypatch) -> None:
+    def missing() -> None:
+        raise EngineError("The package moonshine-voice with the neural speech model is missing; install it.")
+
+    monkeypatch.setattr(net, "model_folder", missing)
+    settings = load_settings({"SPOKEN_EXAM_HOME": str(tmp_path)})
+    heard: list[str] = []
+    taken = choose_engine(settings=settings, say=heard.append)
+    assert taken.name == "pocketsphinx"
+    assert len(heard) == 1
+    assert "moonshine-voice" in heard[0]
+    with pytest.raises(EngineError, match="moonshine-voice"):
+        choose_engine("fused", settings=settings)
+
+
+def test_a_package_without_the_model_says_how_to_mend_it(monkeypatch) -> None:
+    monkeypatch.setattr(net, "PACKAGE", "numpy")
+    with pytest.raises(EngineError, match=r"bundles no .* model; install it with: pip install onnxruntime"):
+        net.model_folder()
