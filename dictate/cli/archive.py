@@ -122,8 +122,12 @@ def read(
         reread=reread,
         retry_rejects=retry_rejects,
     )
-    with show(input_size(source) if source.exists() else 0, Console(stderr=True)) as bar:
-        summary = run_archive(source, out, options, bar)
+    try:
+        with show(input_size(source) if source.exists() else 0, Console(stderr=True)) as bar:
+            summary = run_archive(source, out, options, bar)
+    except KeyboardInterrupt:
+        print("dictate: stopped; the same command continues after the last complete part.", file=sys.stderr)
+        raise typer.Exit(130) from None
     if as_json:
         print(json.dumps(dataclasses.asdict(summary), ensure_ascii=False))
     else:
