@@ -83,7 +83,7 @@ def rows_of(note: Note, seconds: float | None = None, engine: str | None = None)
                     f.start_s,
                     f.end_s,
                     f.confidence,
-                    [{"system": c.system, "code": c.code, "display": c.display} for c in f.codes],
+                    [code.model_dump() for code in f.codes],
                 )
                 for number, f in enumerate(note.findings)
             ],

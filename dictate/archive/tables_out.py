@@ -15,7 +15,9 @@ from dictate.archive.rows import COLUMNS, Row
 from grammar.models import CAUTION
 
 _TEXTS = pa.list_(pa.string())
-_CODES = pa.list_(pa.struct([("system", pa.string()), ("code", pa.string()), ("display", pa.string())]))
+# `excluded` and `modifier` must travel with a code: a term that a normal finding rules out is no sign.
+_CODE = [(name, pa.string()) for name in ("system", "code", "display")]
+_CODES = pa.list_(pa.struct([*_CODE, ("excluded", pa.bool_()), ("modifier", pa.bool_())]))
 _INTEGERS = {
     "row",
     "start_char",

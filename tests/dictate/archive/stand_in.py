@@ -61,7 +61,7 @@ def parse(text: str, *, complaint: Sequence[str] = ()) -> StandInResult:
             start_char=found.start(),
             end_char=found.end(),
             descriptors=(found[3],),
-            codes=(Code(system="demo", code=found[2], display=found[0]),),
+            codes=(Code(system="demo", code=found[2], display=found[0], excluded=found[3] == "normal"),),
         )
         for found in _SAID.finditer(text)
     )

@@ -77,7 +77,14 @@ def test_a_run_fills_all_tables_and_counts_everything(source: Path, tmp_path: Pa
         "status": "normal",
         "descriptors": ["normal"],
     }
-    assert finding["codes"] == [{"system": "demo", "code": "knee", "display": "left knee normal"}]
+    code = {
+        "system": "demo",
+        "code": "knee",
+        "display": "left knee normal",
+        "excluded": True,
+        "modifier": False,
+    }
+    assert finding["codes"] == [code]
     for table in ("findings", "slots", "queries", "unread", "notes", "rejects"):
         found = rows(out, table)
         assert len(found) == getattr(summary, table), table
@@ -244,3 +251,18 @@ def test_help_does_not_load_the_heavy_libraries() -> None:
 def test_options_refuse_nonsense() -> None:
     with pytest.raises(ValueError, match="part_notes"):
         options(part_notes=0)
+
+
+def test_the_tables_have_a_column_for_every_field_of_a_finding_that_is_stored() -> None:
+    """A field added to the model must be stored or left out on purpose."""
+    from dictate.archive.rows import COLUMNS
+    from dictate.archive.tables_out import SCHEMAS
+    from grammar.models import Code, Finding, Query, Slot, TextSpan
+
+    left_out = {"spans", "repaired", "steps"}  # how the words were read: `dictate read --explain` shows it
+    assert set(Finding.model_fields) - left_out == set(COLUMNS["findings"]) - {"row"}
+    assert set(Slot.model_fields) == set(COLUMNS["slots"])
+    assert set(Query.model_fields) == set(COLUMNS["queries"])
+    assert set(TextSpan.model_fields) == set(COLUMNS["unread"])
+    codes = SCHEMAS["findings"].field("codes").type.value_type
+    assert {codes.field(n).name for n in range(codes.num_fields)} == set(Code.model_fields)
