@@ -1,0 +1,110 @@
+"""The omission check: the state of every required slot. A slot is one item (and site) on one side.
+
+A slot is `recorded` only by a current finding for exactly that slot; a listed summary makes it
+`recorded_by_summary`, visibly weaker. Best state wins, in the order of `RANK`.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+
+from grammar.data_files import DATA
+from grammar.models import Finding, Side, Slot, SlotState
+from grammar.protocols import Catalogue
+
+RANK: tuple[SlotState, ...] = (
+    "recorded", "recorded_by_summary", "not_examined", "side_unstated", "asked_no_result", "missing",
+)
+
+
+@lru_cache(maxsize=1)
+def summaries() -> dict[str, dict[str, tuple[str, ...]]]:
+    """slot item -> {summary "item" or "item:site" -> sites of the slot item that it covers ("*": all)}."""
+    raw = tomllib.loads((DATA / "rules" / "summaries.toml").read_text(encoding="utf-8"))
+    return {item: {name: tuple(sites) for name, sites in rows.items()} for item, rows in raw.items()}
+
+
+def required(catalogue: Catalogue, complaints: Iterable[str]) -> list[tuple[str, str | None, Side, str]]:
+    """(item, site, side, required_by) of the core screen and the add-ons, each slot once."""
+    wanted: dict[tuple[str, str | None, Side], str] = {}
+    parts = [(slots, "core_screen") for slots in catalogue.core_screen.values()]
+    parts += [(catalogue.addons[name], name) for name in complaints if name in catalogue.addons]
+    for slots, by in parts:
+        for slot in slots:
+            name, _, site = slot.partition(":")
+            for side in slot_sides(catalogue, name, site or None):
+                wanted.setdefault((name, site or None, side), by)
+    return [(*slot, by) for slot, by in wanted.items()]
+
+
+def slot_sides(catalogue: Catalogue, name: str, site: str | None) -> tuple[Side, ...]:
+    """The sides on which an item is required: right and left, or `none` for midline things."""
+    item = catalogue.items[name]
+    if not item.sided or item.default == "midline" or site in ("jaw", "neck", "perianal", "trunk", "abdomen", "head"):
+        return ("none",)
+    return ("right", "left")
+
+
+def check(
+    catalogue: Catalogue, findings: Sequence[Finding], asked: Iterable[tuple[str, str | None]],
+    complaints: Iterable[str],
+) -> list[Slot]:
+    """The state of every required slot, in the order of the protocol."""
+    by_item: dict[str, list[Finding]] = {}
+    for finding in findings:
+        by_item.setdefault(finding.item, []).append(finding)
+    asked_set = set(asked)
+    slots = []
+    for name, site, side, by in required(catalogue, complaints):
+        state, reason = _state(by_item, asked_set, name, site, side)
+        slots.append(Slot(item=name, site=site, side=side, state=state, required_by=by, reason=reason))
+    return slots
+
+
+def _state(
+    by_item: dict[str, list[Finding]], asked: set[tuple[str, str | None]], name: str, site: str | None, side: Side
+) -> tuple[SlotState, str | None]:
+    best: SlotState = "missing"
+    reason: str | None = None
+    if (name, site) in asked or (name, None) in asked:
+        best = "asked_no_result"
+    for finding in by_item.get(name, ()):
+        if finding.site == site or side == "none" and finding.site == site:
+            state = _exact(finding, side)
+        else:
+            state = None
+        if state is not None and RANK.index(state) < RANK.index(best):
+            best, reason = state, finding.reason if state == "not_examined" else None
+    for summary, sites in summaries().get(name, {}).items():
+        if sites != ("*",) and (site or "") not in sites:
+            continue
+        item, _, summary_site = summary.partition(":")
+        for finding in by_item.get(item, ()):
+            if (finding.site or "") != summary_site:
+                continue
+            state = _summary(finding, side)
+            if state is not None and RANK.index(state) < RANK.index(best):
+                best, reason = state, finding.reason if state == "not_examined" else None
+    return best, reason
+
+
+def _exact(finding: Finding, side: Side) -> SlotState | None:
+    if finding.side == "unstated":
+        return "side_unstated"
+    if side != "none" and finding.side not in (side, "both"):
+        return None
+    if finding.status == "not_examined":
+        return "not_examined"
+    return "recorded"
+
+
+def _summary(finding: Finding, side: Side) -> SlotState | None:
+    if finding.side == "unstated":
+        return None
+    if side != "none" and finding.side not in (side, "both", "none"):
+        return None
+    if finding.item == "cranial_nerves" and finding.status != "normal":
+        return None
+    return "not_examined" if finding.status == "not_examined" else "recorded_by_summary"

@@ -1,0 +1,173 @@
+"""Tokens -> mentions: which phrases, numbers, marks and unknown words were said, and where.
+
+Overlapping phrases are settled left to right, the longest first. A mention keeps its token span [i, j).
+"""
+
+from __future__ import annotations
+
+from spacy.tokens import Doc
+
+from grammar.lexicon import Lexeme
+from grammar.numbers import Grade, gcs_part, grade_at
+from grammar.pipeline import Pipeline
+
+# Kinds of mention that are not phrases.
+STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = "stop", "comma", "colon", "mark", "grade", "gcs", "unknown", "phrase"
+_STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
+_ROMAN_AFTER = ("cranial_nerves",)
+
+
+class Mention:
+    """One piece of what was said. `lex` is set for phrases, `grade` for numbers, `part` for coma-scale parts."""
+
+    __slots__ = ("grade", "i", "j", "kind", "lex", "mark", "part", "used")
+
+    def __init__(self, kind: str, i: int, j: int, lex: Lexeme | None = None) -> None:
+        self.kind = kind
+        self.i = i
+        self.j = j
+        self.lex = lex
+        self.grade: Grade | None = None
+        self.part: tuple[str, int] | None = None
+        self.mark = ""
+        self.used = False
+
+    def __repr__(self) -> str:
+        what = self.lex.text if self.lex else self.grade or self.part or self.mark
+        return f"<{self.kind} {self.i}:{self.j} {what!r}>"
+
+
+def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
+    """The mentions of a document in order; token spans are counted from `base`."""
+    tokens = [token.text for token in doc]
+    norms = [token.norm_ for token in doc]
+    spans = _longest(pipe, doc)
+    small = pipe.small
+    fractions = pipe.builder.fractions
+    out: list[Mention] = []
+    i, count = 0, len(tokens)
+    while i < count:
+        norm = norms[i]
+        if norm in "evm" or norm in ("eye", "eyes", "verbal", "motor", "voice") or (
+            len(norm) == 2 and norm[0] in "evm" and norm[1].isdecimal()
+        ):
+            part = gcs_part(norms, i)
+            if part is not None and _is_gcs(norms, i, part, out):
+                mention = Mention(GCS, i, part[2])
+                mention.part = part[:2]
+                out.append(mention)
+                i = part[2]
+                continue
+        span = spans.get(i)
+        if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
+            mention = Mention(PHRASE, i, span[0], span[1])
+            out.append(mention)
+            i = span[0]
+            lex = span[1]
+            if lex.item is not None and lex.item.targets[0][0] == "cranial_nerves":
+                i = _nerve_range(pipe, norms, i, out)
+            continue
+        i = _plain_token(norms, tokens, i, fractions, small, out)
+    if base:
+        for mention in out:
+            mention.i += base
+            mention.j += base
+    return out
+
+
+def _longest(pipe: Pipeline, doc: Doc) -> dict[int, tuple[int, Lexeme]]:
+    """start -> (end, lexeme) of the longest phrase at each start token."""
+    longest: dict[int, tuple[int, int]] = {}
+    for key, start, end in pipe.matcher(doc):
+        held = longest.get(start)
+        if held is None or held[0] < end:
+            longest[start] = (end, key)
+    lexemes = pipe.lexemes
+    return {start: (end, lexemes[key]) for start, (end, key) in longest.items()}
+
+
+def _plain_token(
+    norms: list[str], tokens: list[str], i: int, fractions: dict[str, int], small: frozenset[str],
+    out: list[Mention],
+) -> int:
+    norm = norms[i]
+    first = norm[:1]
+    if first.isdecimal() or norm in ("+", "trace") or first in "ctls":
+        grade = grade_at(norms, tokens, i, fractions)
+        if grade is not None:
+            mention = Mention(GRADE, i, grade.end)
+            mention.grade = grade
+            out.append(mention)
+            return grade.end
+    if norm in _STOPS:
+        mention = Mention(STOP, i, i + 1)
+        mention.mark = _STOPS[norm]
+        out.append(mention)
+    elif norm == ",":
+        out.append(Mention(COMMA, i, i + 1))
+    elif norm == ":":
+        out.append(Mention(COLON, i, i + 1))
+    elif norm.isspace():
+        if "\n" in norm:
+            mention = Mention(STOP, i, i + 1)
+            mention.mark = "\n"
+            out.append(mention)
+    elif not norm[:1].isalnum():
+        mention = Mention(MARK, i, i + 1)
+        mention.mark = norm
+        out.append(mention)
+    elif norm not in small:
+        if out and out[-1].kind == UNKNOWN and out[-1].j == i:
+            out[-1].j = i + 1
+        else:
+            out.append(Mention(UNKNOWN, i, i + 1))
+    return i + 1
+
+
+def _level_instead(norms: list[str], tokens: list[str], i: int, end: int) -> bool:
+    """"l five" is a level, not the left side."""
+    if end != i + 1 or len(tokens[i]) != 1 or i + 1 >= len(norms):
+        return False
+    grade = grade_at(norms, tokens, i, {})
+    return grade is not None and grade.level is not None
+
+
+def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Mention]) -> bool:
+    """A coma-scale part counts only beside another part, or after the scale's name."""
+    if out and out[-1].kind == GCS:
+        return True
+    for mention in reversed(out[-4:]):
+        lex = mention.lex
+        if lex is not None and lex.item is not None and lex.item.targets[0][0] == "consciousness" \
+                and lex.item.status is None:
+            return True
+    after = part[2]
+    while after < len(norms) and norms[after] in (",", "and", "/"):
+        after += 1
+    follow = gcs_part(norms, after) if after < len(norms) else None
+    return follow is not None and follow[0] != part[0]
+
+
+def _nerve_range(pipe: Pipeline, norms: list[str], i: int, out: list[Mention]) -> int:
+    """The range after "cranial nerves": "two to twelve", "II-XII", "2 through 12", or single nerves."""
+    roman = pipe.builder.roman
+    def nerve(k: int) -> int | None:
+        if k >= len(norms):
+            return None
+        word = norms[k]
+        value = int(word) if word.isdecimal() and len(word) < 3 else roman.get(word)
+        return value if value is not None and 1 <= value <= 12 else None
+    low = nerve(i)
+    if low is None:
+        return i
+    k = i + 1
+    if k < len(norms) and norms[k] in ("to", "through", "-", "thru"):
+        k += 1
+    high = nerve(k)
+    mention = Mention(GRADE, i, k + 1 if high is not None else i + 1)
+    mention.grade = Grade(low, mention.j)
+    if high is not None:
+        mention.grade.hi = high
+    mention.grade.unit = "nerves"
+    out.append(mention)
+    return mention.j

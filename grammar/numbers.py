@@ -1,0 +1,202 @@
+"""Spoken and typed numbers -> Grade: "four minus out of five", "2+/4", "plus two", "45 degrees", "t ten", "6/9".
+
+A `Grade` says only what the words say; on which scale it lies, and whether it lies on it at all, is decided by
+`grammar/scales.py` once the item is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+# Normal forms of units that can follow a number.
+_UNITS = {
+    "beats": "beats", "beat": "beats", "degrees": "degrees", "degree": "degrees",
+    "millimetres": "millimetres", "millimetre": "millimetres",
+}
+_LEVELS = {"c": (2, 8), "t": (1, 12), "l": (1, 5), "s": (1, 5)}
+
+
+class Grade:
+    """A number as said: `n` with its sign, over `den`, up to `hi`; `unit` when one was said; or a level."""
+
+    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "level", "n", "sign", "trace", "unit")
+
+    def __init__(self, n: int, end: int) -> None:
+        self.n = n
+        self.end = end
+        self.sign = ""
+        self.den: int | None = None
+        self.den_sign = ""
+        self.hi: int | None = None
+        self.hi_sign = ""
+        self.unit: str | None = None
+        self.level: str | None = None
+        self.trace = False
+
+    def __repr__(self) -> str:
+        return f"Grade({self.n}{self.sign}/{self.den} hi={self.hi} unit={self.unit} level={self.level})"
+
+
+def number_at(norms: Sequence[str], i: int) -> tuple[int, int] | None:
+    """(value, end) of the whole number that starts at token i: "45", "forty five"; None if there is none."""
+    word = norms[i]
+    if not word.isdecimal() or len(word) > 4:
+        return None
+    value = int(word)
+    if value in (20, 30, 40, 50, 60, 70, 80, 90) and i + 1 < len(norms):
+        unit = norms[i + 1]
+        if unit.isdecimal() and len(unit) == 1 and unit != "0":
+            return value + int(unit), i + 2
+    return value, i + 1
+
+
+def _sign_at(norms: Sequence[str], i: int) -> tuple[str, int]:
+    """The plus or minus after a number; a minus before another number is a range ("4-5"), not a sign."""
+    if i < len(norms) and norms[i] in "+-" and norms[i]:
+        following = norms[i + 1] if i + 1 < len(norms) else ""
+        if norms[i] == "-" and following.isdecimal():
+            return "", i
+        return norms[i], i + 1
+    return "", i
+
+
+def _denominator(norms: Sequence[str], i: int) -> tuple[int, int] | None:
+    """(den, end) after "out of", "over", "/", "x" or, for counts, "of"."""
+    if i >= len(norms):
+        return None
+    word, after = norms[i], i + 1
+    if word == "out" and after < len(norms) and norms[after] == "of":
+        after += 1
+    elif word == "/" and after < len(norms) and norms[after] == "iv":
+        return 4, after + 1
+    elif word not in ("over", "/", "of", "x"):
+        return None
+    if after < len(norms) and norms[after] in ("a", "the", "possible"):
+        after += 1
+    found = number_at(norms, after) if after < len(norms) else None
+    return found
+
+
+def grade_at(norms: Sequence[str], texts: Sequence[str], i: int, fractions: dict[str, int]) -> Grade | None:
+    """The grade that starts at token i, or None. `texts` are the words as heard, beside their normal forms."""
+    word = norms[i]
+    if word == "trace":
+        return _trace(i + 1)
+    if word == "+":
+        return _plus_first(norms, i)
+    if word in _LEVELS or word == "left" or (len(word) in (2, 3) and word[0] in "ctls" and word[1:].isdecimal()):
+        level = level_at(norms, texts, i)
+        if level is not None:
+            return level
+    found = number_at(norms, i)
+    if found is None:
+        return None
+    grade = Grade(*found)
+    grade.sign, grade.end = _sign_at(norms, grade.end)
+    _over(grade, norms)
+    if grade.den is None and grade.end < len(norms) and norms[grade.end] in fractions:
+        grade.den = fractions[norms[grade.end]]
+        grade.end += 1
+    _range(grade, norms)
+    if grade.end < len(norms) and norms[grade.end] in _UNITS:
+        grade.unit = _UNITS[norms[grade.end]]
+        grade.end += 1
+    return grade
+
+
+def _trace(end: int) -> Grade:
+    grade = Grade(0, end)
+    grade.trace = True
+    return grade
+
+
+def _over(grade: Grade, norms: Sequence[str]) -> None:
+    over = _denominator(norms, grade.end)
+    if over is None:
+        return
+    grade.den, grade.end = over
+    if grade.end < len(norms) and norms[grade.end] == "+":
+        grade.den_sign, grade.end = "+", grade.end + 1
+
+
+def _range(grade: Grade, norms: Sequence[str]) -> None:
+    """"4 to 4 plus", "4-5": the upper end and, if only it has one, its denominator."""
+    i = grade.end
+    if i + 1 >= len(norms) or norms[i] not in ("to", "-"):
+        return
+    found = number_at(norms, i + 1)
+    if found is None:
+        return
+    grade.hi, end = found
+    grade.hi_sign, grade.end = _sign_at(norms, end)
+    over = _denominator(norms, grade.end)
+    if over is not None and norms[grade.end] != "of":
+        grade.den, grade.end = over
+
+
+def _plus_first(norms: Sequence[str], i: int) -> Grade | None:
+    """"plus two", "+2/2", and "++" as 2+."""
+    pluses = 0
+    while i + pluses < len(norms) and norms[i + pluses] == "+":
+        pluses += 1
+    if pluses >= 2:
+        grade = Grade(pluses, i + pluses)
+        grade.sign = "+"
+        return grade
+    found = number_at(norms, i + 1) if i + 1 < len(norms) else None
+    if found is None:
+        return None
+    grade = Grade(*found)
+    grade.sign = "+"
+    _over(grade, norms)
+    return grade
+
+
+def level_at(norms: Sequence[str], texts: Sequence[str], i: int) -> Grade | None:
+    """A dermatome or spinal level at token i: "T10", "t ten", "l five" (but not "L 5/5", which is a side)."""
+    word = norms[i]
+    if len(word) > 1 and word != "left":
+        return _level(word[0], int(word[1:]), i + 1)
+    letter = texts[i].lower()
+    if letter not in _LEVELS or i + 1 >= len(norms):
+        return None
+    found = number_at(norms, i + 1)
+    if found is None:
+        return None
+    value, end = found
+    if letter == "l":
+        spoken = texts[i] == "l" and texts[i + 1].isalpha()
+        if not spoken or (end < len(norms) and norms[end] in ("+", "-", "/", "out", "over", "on", "and")):
+            return None
+    if end < len(norms) and norms[end] in ("/", "out", "over"):
+        return None
+    return _level(letter, value, end)
+
+
+def _level(letter: str, value: int, end: int) -> Grade | None:
+    low, high = _LEVELS[letter]
+    if not low <= value <= high:
+        return None
+    grade = Grade(value, end)
+    grade.level = f"{letter.upper()}{value}"
+    return grade
+
+
+def gcs_part(norms: Sequence[str], i: int) -> tuple[str, int, int] | None:
+    """(part, value, end) of a Glasgow Coma Scale part at token i: "eyes three", "verbal 4", "E4", "m six"."""
+    word = norms[i]
+    if len(word) == 2 and word[0] in "evm" and word[1].isdecimal():
+        return {"e": "eye", "v": "verbal", "m": "motor"}[word[0]], int(word[1]), i + 1
+    part = {"eye": "eye", "eyes": "eye", "e": "eye", "verbal": "verbal", "v": "verbal", "voice": "verbal",
+            "motor": "motor", "m": "motor"}.get(word)
+    if part is None:
+        return None
+    end = i + 1
+    while end < len(norms) and norms[end] in ("opening", "response", "is", "score", ",", ":", "of"):
+        end += 1
+    found = number_at(norms, end) if end < len(norms) else None
+    if found is None or found[0] > 9:
+        return None
+    if found[1] < len(norms) and norms[found[1]] in ("+", "-", "/", "out", "over", "millimetres", "beats"):
+        return None
+    return part, found[0], found[1]

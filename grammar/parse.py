@@ -1,0 +1,241 @@
+"""parse(text, context) -> ParseResult: the table of contents of this package.
+
+    text -> tokens (pipeline) -> mentions -> talk set aside (talk) -> groups (reader) -> rows (emit)
+         -> findings -> slots (completeness) -> queries (consistency) -> Note
+
+`parse` never raises on any text. What was not understood is a result: it is in `note.unread`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
+
+from grammar import completeness, consistency
+from grammar.codes import codes_for
+from grammar.data_files import DATA
+from grammar.drafts import Draft
+from grammar.mentions import STOP, find
+from grammar.models import CoverSpan, Finding, Note, Query, Step, TextSpan
+from grammar.pipeline import Pipeline, pipeline
+from grammar.reader import Reader
+from grammar.state import CONTEXT, INSTRUCTION, KIND_NAMES, UNREAD, Context, State
+from grammar.suggestions import suggest
+
+
+class Control:
+    """A spoken command that was a whole utterance: withdraw, complaint, addon, pause, resume, missing, end."""
+
+    __slots__ = ("end_char", "kind", "start_char", "value")
+
+    def __init__(self, kind: str, value: str | None, start_char: int, end_char: int) -> None:
+        self.kind = kind
+        self.value = value
+        self.start_char = start_char
+        self.end_char = end_char
+
+    def __repr__(self) -> str:
+        return f"Control({self.kind!r}, {self.value!r})"
+
+
+class ParseResult:
+    """The note of everything read so far, the context for the next utterance and the commands of this text."""
+
+    __slots__ = ("context", "controls", "note", "station")
+
+    def __init__(self, note: Note, context: Context, controls: tuple[Control, ...], station: str | None) -> None:
+        self.note = note
+        self.context = context
+        self.controls = controls
+        self.station = station
+
+
+def parse(
+    text: str, *, context: Context | None = None, complaint: Sequence[str] = (), folders: Sequence[Path] = ()
+) -> ParseResult:
+    """Read an utterance or a whole text.
+
+    `context` is the result's context of the parse before: feeding utterance by utterance gives the same note as
+    feeding them joined with newlines. `complaint` names add-ons to require; `folders` are a clinic's own data.
+    """
+    pipe = pipeline(tuple(folders))
+    state = context.resume() if context is not None else State()
+    for name in complaint:
+        if name in pipe.catalogue.addons and name not in state.complaints:
+            state.complaints.append(name)
+    before = len(state.controls)
+    if context is not None and state.length and text:
+        _append(pipe, state, "\n")
+    if text:
+        _append(pipe, state, text)
+    note = build_note(pipe, state)
+    controls = tuple(Control(*row) for row in state.controls[before:])
+    return ParseResult(note, Context(state), controls, state.station)
+
+
+def _append(pipe: Pipeline, state: State, text: str) -> None:
+    """Read more text into the state, sentence by sentence."""
+    doc = pipe.doc(text)
+    base = len(state.tokens)
+    for token in doc:
+        start = token.idx + state.length
+        norm = token.norm_
+        state.tokens.append(token.text)
+        state.starts.append(start)
+        state.ends.append(start + len(token.text))
+        state.content.append(norm[:1].isalnum() and norm not in pipe.small)
+        state.classes.append(UNREAD)
+    state.text.append(text)
+    state.length += len(text)
+    reader = Reader(pipe, state)
+    mentions = find(pipe, doc, base)
+    first = 0
+    for index, mention in enumerate(mentions):
+        if mention.kind != STOP:
+            continue
+        if index > first:
+            reader.sentence(mentions[first:index], mention.mark, mention.i)
+        if mention.mark == "\n":
+            reader.line_end()
+        first = index + 1
+    if first < len(mentions):
+        reader.sentence(mentions[first:], "", len(state.tokens))
+
+
+def _cover(state: State) -> list[tuple[int, int, int]]:
+    """The partition of the transcript: small words and marks follow their neighbours; the rest is unread."""
+    kinds = _settle(state.classes, state.content)
+    if not kinds:
+        return [(CONTEXT, 0, state.length)] if state.length else []
+    cover = []
+    start = 0
+    for t in range(1, len(kinds) + 1):
+        if t == len(kinds) or kinds[t] != kinds[start]:
+            low = 0 if start == 0 else state.starts[start]
+            high = state.length if t == len(kinds) else state.starts[t]
+            cover.append((kinds[start], low, high))
+            start = t
+    return cover
+
+
+def _settle(classes: bytearray, content: bytearray) -> bytearray:
+    """Unclassed tokens without content take the class of the token before, else of the one after."""
+    kinds = bytearray(classes)
+    last = -1
+    for t in range(len(kinds)):
+        if kinds[t] == UNREAD and not content[t]:
+            if last >= 0:
+                kinds[t] = last
+            else:
+                kinds[t] = 255
+        else:
+            last = kinds[t]
+    following = CONTEXT
+    for t in range(len(kinds) - 1, -1, -1):
+        if kinds[t] == 255:
+            kinds[t] = following
+        else:
+            following = kinds[t]
+    return kinds
+
+
+def build_note(pipe: Pipeline, state: State) -> Note:
+    """The note of a state."""
+    text = "".join(state.text)
+    findings = tuple(_finding(row, text) for row in state.drafts)
+    withdrawn = tuple(_finding(row, text) for row in state.withdrawn)
+    slots = completeness.check(pipe.catalogue, findings, state.asked, state.complaints)
+    queries = consistency.check(pipe.catalogue, findings)
+    queries += _scale_queries(pipe, state)
+    cover = _cover(state)
+    answered = {(f.item, f.site) for f in findings} | {(f.item, None) for f in findings}
+    asked = dict.fromkeys(item for item, site in state.asked if (item, site) not in answered)
+    return Note(
+        complaint=tuple(state.complaints), findings=findings, slots=tuple(slots), queries=tuple(queries),
+        unread=tuple(_texts(text, cover, UNREAD)), withdrawn=withdrawn, context=tuple(_texts(text, cover, CONTEXT)),
+        asked=tuple(asked), suggestions=suggest(pipe.catalogue, findings, state.complaints),
+        cover=tuple(CoverSpan(kind=KIND_NAMES[k], start_char=a, end_char=b) for k, a, b in cover),  # type: ignore[arg-type]
+        transcript=text,
+    )
+
+
+def _texts(text: str, cover: list[tuple[int, int, int]], wanted: int) -> list[TextSpan]:
+    out = []
+    for kind, low, high in cover:
+        if kind == wanted:
+            piece = text[low:high]
+            start = low + len(piece) - len(piece.lstrip(" \t\n.,;:"))
+            stripped = piece.strip(" \t\n.,;:")
+            if stripped:
+                out.append(TextSpan(text=stripped, start_char=start, end_char=start + len(stripped)))
+    return out
+
+
+def _finding(row: Draft, text: str) -> Finding:
+    low = min(start for start, _ in row.spans)
+    high = max(end for _, end in row.spans)
+    reason = None
+    if row.reason is not None and row.spans:
+        start, end = row.spans[-1]
+        reason = _reason(text[start:end])
+    qualifiers = list(row.qualifiers)
+    if row.high is not None:
+        qualifiers.append(f"range {row.grade} to {row.high}")
+    return Finding(
+        item=row.item, site=row.site, side=row.side, status=row.status, grade=row.grade,  # type: ignore[arg-type]
+        descriptors=tuple(row.descriptors), qualifiers=tuple(qualifiers), reason=reason, text=text[low:high],
+        start_char=low, end_char=high, spans=tuple(sorted(set(row.spans))),
+        codes=codes_for(row.item, row.site, row.side, row.status, tuple(row.descriptors), tuple(qualifiers)),
+        steps=tuple(Step(rule=rule, words=text[a:b]) for rule, a, b in row.steps),
+    )
+
+
+_REASON_STARTS = ("because of ", "because ", "due to ", "as ", "since ", "owing to ")
+
+
+def _reason(text: str) -> str:
+    words = text.strip(" ,.;")
+    for start in _REASON_STARTS:
+        if words.lower().startswith(start):
+            return words[len(start):]
+    return words
+
+
+def _scale_queries(pipe: Pipeline, state: State) -> list[Query]:
+    queries = []
+    text = "".join(state.text)
+    for item, site, bounds, _, start, end in state.out_of_scale:
+        label = pipe.catalogue.item_label(item, site)
+        queries.append(Query(
+            kind="out_of_scale", message=f"{label}: \"{text[start:end]}\" lies outside the scale ({bounds}).",
+            settle=f"Say a value of {bounds}.", start_char=start, end_char=end))
+    totals = [int(d.grade) for d in state.drafts if d.item == "consciousness" and d.grade]
+    if len(state.gcs) == 3 and totals and totals[-1] != sum(state.gcs.values()):
+        index = next(i for i, d in enumerate(state.drafts) if d.item == "consciousness" and d.grade)
+        queries.append(Query(
+            kind="consistency", findings=(index,),
+            message=f"Glasgow Coma Scale parts sum to {sum(state.gcs.values())}, but {totals[-1]} was said.",
+            settle="Say the three parts again."))
+    for index, row in enumerate(state.drafts):
+        if row.high is not None:
+            queries.append(Query(
+                kind="range", findings=(index,),
+                message=f"{pipe.catalogue.item_label(row.item, row.site)}: a range was said "
+                f"({row.grade} to {row.high}); the lower end is kept as the grade.",
+                settle="Say one grade."))
+    return queries
+
+
+@lru_cache(maxsize=1)
+def grammar_version() -> str:
+    """A fingerprint of the grammar's code and data: equal versions read every text alike."""
+    digest = hashlib.sha256()
+    for path in sorted([*DATA.rglob("*.toml"), *DATA.rglob("*.csv"), *DATA.parent.glob("*.py")]):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+__all__ = ["INSTRUCTION", "Control", "ParseResult", "build_note", "grammar_version", "parse"]

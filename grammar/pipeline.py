@@ -1,0 +1,117 @@
+"""Text to tokens: spaCy's blank English vocabulary with a tokenizer of our own rules, and the phrase matcher.
+
+Normal forms (NORM) stand beside the words; the words as heard are never changed, so every span points into the
+text that was given. Matching is by NORM: "rt" matches "right", "four" matches "4", "hemorrhages" the British
+spelling.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from pathlib import Path
+
+from spacy.attrs import NORM, ORTH
+from spacy.matcher import PhraseMatcher
+from spacy.tokenizer import Tokenizer
+from spacy.tokens import Doc
+from spacy.vocab import Vocab
+
+from grammar.data_files import DATA
+from grammar.errors import DataError
+from grammar.lexicon import Builder, Lexeme, load_files
+from grammar.protocols import Catalogue, catalogue
+
+# Splits inside a chunk of text without spaces: every sign is a token of its own, a hyphen between letters stays
+# with the word before it (and falls away in the normal form), letters and digits part except in C5, T10, V1, x3.
+_SIGNS = r"\u2026.,;:!?()\[\]{}\"\u201c\u201d/\\+*=<>~^|\u2191\u2193\u00b0%\u2013\u2014\u2212&#@\u2022\u00b7_"
+_INFIX = re.compile(
+    rf"(?<=[A-Za-z][-\u2010\u2011])(?=[A-Za-z])|[{_SIGNS}]|(?<![A-Za-z])-|-(?![A-Za-z])|"
+    r"(?<=\d)(?=[A-Za-z])|(?<=[A-Za-z]{3})(?=\d)"
+)
+_PREFIX = re.compile(rf"^(?:\.\.\.|[{_SIGNS}'\u2018\u2019-])")
+_SUFFIX = re.compile(rf"(?:\.\.\.|[{_SIGNS}'\u2018\u2019-])$")
+# Chunks that stay whole.
+_WHOLE = re.compile(r"^(?:\d+\.\d+|[cCtTlLsSvV]\d{1,2})$")
+_SPECIAL = ("b/l", "w/o", "w/", "s/p", "c/o", "p/c", "c/c", "+ve", "-ve", "(r)", "(l)", "a&o", "a&ox")
+
+
+class Pipeline:
+    """The tokenizer, the matcher and the lexemes of one set of data files."""
+
+    def __init__(self, extra: tuple[Path, ...] = ()) -> None:
+        self.catalogue: Catalogue = catalogue()
+        builder = Builder(self.catalogue)
+        for file, data in load_files(extra):
+            builder.add_file(file, data)
+        if builder.faults:
+            raise DataError(builder.faults)
+        self.builder = builder
+        self.norms = builder.norms
+        self.small = frozenset(builder.small)
+        self.vocab = Vocab(lex_attr_getters={NORM: self.norm})
+        specials = {form: [{ORTH: form}] for word in _SPECIAL for form in (word, word.upper(), word.title())}
+        self.tokenizer = Tokenizer(
+            self.vocab, rules=specials, prefix_search=_PREFIX.search, suffix_search=_SUFFIX.search,
+            infix_finditer=_INFIX.finditer, token_match=_WHOLE.match,
+        )
+        self.lexemes: dict[int, Lexeme] = {}
+        self.matcher = PhraseMatcher(self.vocab, attr="NORM")
+        self._fill(builder)
+
+    def norm(self, word: str) -> str:
+        """The normal form of one token."""
+        low = word.lower().replace("\u2019", "'").replace("\u2018", "'")
+        known = self.norms.get(low)
+        if known is not None:
+            return known
+        if low[-1] in "-\u2010\u2011" and len(low) > 1:
+            low = low[:-1]
+            return self.norms.get(low, low)
+        if low.endswith("'s") and len(low) > 2:
+            base = low[:-2]
+            if base not in ("it", "he", "she", "that", "there", "let", "what", "here", "who", "how", "where"):
+                return self.norms.get(base, base)
+        return low
+
+    def doc(self, text: str) -> Doc:
+        """The tokens of a text; whitespace is kept, so token offsets are offsets into the text."""
+        return self.tokenizer(text)
+
+    def _fill(self, builder: Builder) -> None:
+        merged: dict[tuple[str, ...], Lexeme] = {}
+        docs: dict[tuple[str, ...], Doc] = {}
+        for lexeme in builder.lexemes.values():
+            doc = self.doc(lexeme.text)
+            key = tuple(token.norm_ for token in doc)
+            first = merged.setdefault(key, lexeme)
+            docs.setdefault(key, doc)
+            if first is not lexeme:
+                _merge(first, lexeme)
+        for number, (key, lexeme) in enumerate(merged.items()):
+            lexeme.key = key
+            name = f"p{number}"
+            self.matcher.add(name, [docs[key]])
+            self.lexemes[self.vocab.strings[name]] = lexeme
+        self.by_key = merged
+
+
+def _merge(first: Lexeme, other: Lexeme) -> None:
+    """Two spellings with one normal form are one phrase: take the roles that are still empty."""
+    for slot in Lexeme.__slots__:
+        if getattr(first, slot) is None:
+            setattr(first, slot, getattr(other, slot))
+    if first.result is not None and other.result is not None and first.result is not other.result:
+        for table in ("by_item", "by_kind", "test_only"):
+            for name, row in getattr(other.result, table).items():
+                getattr(first.result, table).setdefault(name, row)
+        first.result.any = first.result.any or other.result.any
+
+
+@lru_cache(maxsize=4)
+def pipeline(extra: tuple[Path, ...] = ()) -> Pipeline:
+    """The pipeline of the built-in data (and of a clinic's folders); built once."""
+    return Pipeline(extra)
+
+
+__all__ = ["DATA", "Pipeline", "pipeline"]
