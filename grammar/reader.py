@@ -802,6 +802,8 @@ class Reader:
                                       *([group.ditto] if group.ditto else ())))
         if self.excepted and not group.exception:
             return True
+        if not group.places and not self._set_off(k):
+            return False
         other = k + 1
         while other < len(self.ms):
             lex = self.lex(other)
@@ -820,6 +822,13 @@ class Reader:
         if group.places:
             return last_end < value_end and not self._after_value_only(group, value_end)
         return False
+
+    def _set_off(self, k: int) -> bool:
+        """A comma or "and" stands before the place (and its side)."""
+        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side:
+            k -= 1
+        before = self.ms[k - 1] if k else None
+        return before is not None and (before.kind == COMMA or (before.lex is not None and bool(before.lex.joins)))
 
     @staticmethod
     def _after_value_only(group: Group, value_end: int) -> bool:
