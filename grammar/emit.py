@@ -118,6 +118,9 @@ class Emitter:
         sites = [row.site for row in rows if row.site is not None]
         if sites and group.places:
             self.state.topic_sites = list(dict.fromkeys(sites))
+        said = group.side or next((p.side for p in reversed(group.places) if p.side), None)
+        if own or said:
+            self.state.topic_side = said
         if group.side in ("right", "left"):
             self.state.prior_side = group.side if group.side_first else self.state.prior_side
         elif group.side == "both" or any(p.reading.number == "many" for p in group.places):
@@ -461,6 +464,12 @@ class Emitter:
             return "both"
         if phrase is not None and phrase.number == "many":
             return "both"
+        if phrase is not None and phrase.number == "one" and any(
+                t.reading is not None and t.reading.number == "many" for t in group.targets):
+            return "both"
+        if any(m.lex is not None and m.lex.result is not None and m.lex.result.any is not None
+               and m.lex.result.any.soft for m in group.results):
+            return "both"
         negated_sign = group.neg is not None and status == "normal"
         if heading_side is not None:
             return heading_side
@@ -469,6 +478,8 @@ class Emitter:
         ordered = self._ordered()
         if ordered is not None and not own:
             return ordered
+        if not own and spot is not None and self.state.topic_side in ("right", "left"):
+            return self.state.topic_side
         if self.state.prior_side is not None and self._carries(target):
             return self.state.prior_side
         if self.state.pair_order is not None and group.grades:

@@ -61,6 +61,8 @@ class Pipeline:
 
     def norm(self, word: str) -> str:
         """The normal form of one token."""
+        if word == "LT":  # light touch, where "Lt" is left
+            return "LT"
         low = word.lower().replace("\u2019", "'").replace("\u2018", "'")
         known = self.norms.get(low)
         if known is not None:

@@ -370,6 +370,9 @@ class Reader:
             self.on_station(k)
         elif lex.site is not None and not (lex.result is not None and self.group.targets and not lex.site.areas):
             self.on_site(k)
+        elif lex.text == "neither":
+            self.on_side(k)
+            self.group.neg = m
         elif lex.compare in ("right", "left"):
             self.on_compare(k)
         elif lex.side:
@@ -500,6 +503,8 @@ class Reader:
         if lex.hedge == "weak":
             return
         if self.group.valued and (self._prefix_follows(k) or self.group.sided):
+            self.close()
+        elif self.group.complete and not self.group.valued and self._second_of_sign(k):
             self.close()
         self.group.hedge = m
         self.group.mentions.append(m)
@@ -738,7 +743,7 @@ class Reader:
         if not (self.state.topic or self.state.bound):
             return False
         if group.sided or group.places:
-            if not self.emitter.suits_topic(group):
+            if not self.emitter.suits_topic(group) or (not group.valued and group.side_bare):
                 return False
             return not (group.side_first and self.next_bare(group))
         if group.ditto is not None:
@@ -923,7 +928,8 @@ class Reader:
 
     def _value_follows(self, k: int) -> bool:
         nxt = k + 1
-        while (lex := self.lex(nxt)) is not None and (lex.severity or lex.hedge or lex.neg) and not lex.item:
+        while (lex := self.lex(nxt)) is not None and (lex.severity or lex.hedge or lex.neg) and not lex.item \
+                and lex.result is None:
             nxt += 1
         return self._value_at(nxt) or (self.result_of(nxt) and not self.next_is_item(nxt))
 
@@ -950,6 +956,8 @@ class Reader:
             return True
         if prepositional and not comma:
             return False
+        if comma:
+            return True
         if m.lex.side == "both":
             return nxt == k + 1 and not self._plural_prefix(k)
         if self._postfix_style(k, nxt):
@@ -1006,7 +1014,8 @@ class Reader:
         if group.valued and not self._merges(k):
             self.close()
             group = self.group
-        elif group.complete and not group.valued and group.targets and self._belongs_next(k):
+        elif group.complete and not group.valued and group.targets and (
+                self._belongs_next(k) or self._second_of_sign(k)):
             self.close()
             group = self.group
         if self.excepted and group.blank:
@@ -1019,6 +1028,16 @@ class Reader:
         while k < len(self.ms) and not self.is_item(k):
             k += 1
         return self.own_result(k)
+
+    def _second_of_sign(self, k: int) -> bool:
+        """"drift on the left, none on the right": the sign was said to be there; this is about the other side."""
+        group = self.group
+        if group.neg is not None or not group.sided or not any(t.sign for t in group.targets):
+            return False
+        side = self.lex(k + 1)
+        if side is None or side.side is None or self.is_item(k + 1):
+            return False
+        return not self._value_follows(k + 1) and not self.next_is_item(k + 1)
 
     def _belongs_next(self, k: int) -> bool:
         """A sign stands complete; a result before another item is that item's."""
@@ -1148,6 +1167,10 @@ class Reader:
                 self.take(m, INSTRUCTION)
                 return
             self.instructed = False
+        if grade.unit is not None and group.results and not group.grades and not self._side_at(k + 1):
+            group.grades.append(m)
+            group.mentions.append(m)
+            return
         if group.valued and (group.grades or self._after_sided_value(group)) or (
                 group.valued and self.repair is not None) or (group.valued and group.notex is not None):
             if group.grades and self._gcs_total(group):
@@ -1163,6 +1186,10 @@ class Reader:
             group.exception = True
         group.grades.append(m)
         group.mentions.append(m)
+
+    def _side_at(self, k: int) -> bool:
+        lex = self.lex(k)
+        return lex is not None and lex.side is not None
 
     @staticmethod
     def _gcs_total(group: Group) -> bool:
