@@ -122,7 +122,10 @@ class Emitter:
         if own or said:
             self.state.topic_side = said
         if group.side in ("right", "left"):
-            self.state.prior_side = group.side if group.side_first else self.state.prior_side
+            self.state.prior_side = group.side
+            self.state.prior_first = group.side_first
+        elif said in ("right", "left"):
+            self.state.prior_side, self.state.prior_first = said, False
         elif group.side == "both" or any(p.reading.number == "many" for p in group.places):
             self.state.prior_side = None
         if not rows:
@@ -171,9 +174,13 @@ class Emitter:
         if not any(t.reading is not None and t.reading.alt is not None for t in group.targets):
             return group.targets
         reflex = self._speaks_of_reflex(group)
+        primitive = any(m.lex is not None and "grasp_reflex" in m.lex.result.by_item for m in group.results
+                        if m.lex is not None and m.lex.result is not None) or group.neg is not None
         out = []
         for t in group.targets:
-            if t.reading is not None and t.reading.alt is not None and reflex:
+            alt = t.reading.alt if t.reading is not None else None
+            if t.reading is not None and alt is not None and (
+                    primitive if alt[0] == "grasp_reflex" else reflex):
                 t = Target(t.reading.alt[0], t.reading.alt[1], t.reading, t.mention)
             out.append(t)
         return out
@@ -301,7 +308,8 @@ class Emitter:
 
     def _says_grade(self, m: Mention, target: Target) -> bool:
         """Only "full power" and the like mean grade 5; "full" alone does so where the item is power as a whole."""
-        return True
+        assert m.lex is not None
+        return m.lex.text != "full" or target.site in ("arm", "leg", None) or "_" not in (target.site or "_")
 
     def _other_reading(self, target: Target, m: Mention) -> ResultPhrase | None:
         return None
@@ -311,7 +319,7 @@ class Emitter:
 
     def _bare_grade_status(self, target: Target, placed: Placed) -> str | None:
         if target.item == "pupils":
-            return None
+            return "normal"
         if target.item == "straight_leg_raise" and placed.grade is not None:
             return "normal" if int(placed.grade) >= 80 else None
         return "normal" if target.item == "cranial_nerves" else None
@@ -480,7 +488,7 @@ class Emitter:
             return ordered
         if not own and spot is not None and self.state.topic_side in ("right", "left"):
             return self.state.topic_side
-        if self.state.prior_side is not None and self._carries(target):
+        if self.state.prior_side is not None and self._carries(target, status):
             return self.state.prior_side
         if self.state.pair_order is not None and group.grades:
             self.state.pair_index = 1
@@ -497,8 +505,11 @@ class Emitter:
         self.state.pair_index += 1
         return side
 
-    def _carries(self, target: Target) -> bool:
-        return True
+    def _carries(self, target: Target, status: str) -> bool:
+        """A side said before its item is carried on; one said behind a result only to what would be unstated."""
+        if self.state.prior_first:
+            return True
+        return status != "normal" or self.items[target.item].default == "single"
 
     def _unsided(self, group: Group, target: Target, spot: Place | None, status: str, site: str | None) -> str:
         """No side was said and none is carried."""
@@ -654,9 +665,14 @@ class Emitter:
                 self._carve(row)
             if group.results and any(m.lex is not None and m.lex.compare for m in group.results):
                 self._worse(row)
+            if self._halves(row):
+                kept.append(row)
+                continue
             twin = next((d for d in reversed(drafts[-60:]) if d.alive and d.slot == row.slot and d.side == row.side
-                         and d.status == row.status and d.grade == row.grade), None)
+                         and d.status == row.status and (d.grade == row.grade or None in (d.grade, row.grade))), None)
             if twin is not None:
+                if twin.grade is None and row.grade is not None:
+                    twin.grade, twin.high, twin.spans, twin.steps = row.grade, row.high, row.spans, row.steps
                 twin.descriptors.extend(d for d in row.descriptors if d not in twin.descriptors)
                 kept.append(twin)
                 continue
@@ -667,6 +683,18 @@ class Emitter:
         else:
             self.state.last_rows = kept
         self.state.last_group = kept
+
+    def _halves(self, row: Draft) -> bool:
+        """"right pupil 4, left pupil 3, both reactive": the rows of the two sides already say it."""
+        if row.side != "both" or row.grade is not None:
+            return False
+        halves = {d.side: d for d in self.state.drafts[-60:] if d.slot == row.slot and d.status == row.status
+                  and d.side in ("right", "left")}
+        if len(halves) < 2:
+            return False
+        for half in halves.values():
+            half.descriptors.extend(d for d in row.descriptors if d not in half.descriptors)
+        return True
 
     def _carve(self, row: Draft) -> None:
         """An exception wins for its slot: the row for both sides keeps the other side only."""
@@ -702,7 +730,10 @@ class Emitter:
         for row in old:
             if row.side != "none":
                 row.side = side
-                self._respan(row, group)
+            for spot in group.places:
+                sites = [s for s in (self._site_of(row.item, area) for area in spot.reading.areas) if s]
+                row.site = sites[0] if sites else row.site
+            self._respan(row, group)
 
     def replace_result(self, group: Group, old: list[Draft]) -> None:
         """"flexor, no, extensor": the same item and side with the result said last."""
@@ -711,6 +742,10 @@ class Emitter:
             target = Target(row.item, row.site, None, None)
             value = self._value(group, target)
             if value is None:
+                placed = self._placed(group, target)[0]
+                if placed is not None:
+                    row.grade, row.high = placed.grade, placed.high
+                    self._respan(row, group)
                 continue
             row.status, placed, names, _ = value
             row.descriptors = names

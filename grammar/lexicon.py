@@ -129,7 +129,7 @@ class Lexeme:
     """One phrase and every role it can play. Empty roles are None."""
 
     __slots__ = (
-        "because", "but", "compare", "complaint_cue", "complaints", "context", "control", "ditto", "except_",
+        "alt_item", "because", "but", "compare", "complaint_cue", "complaint_only", "complaints", "context", "control", "ditto", "except_",
         "fixed", "heading", "hedge", "instruction", "item", "joins", "key", "neg", "now", "number", "pair_order",
         "praise", "question", "repair", "rest", "result", "severity", "side", "site", "station", "strong_side",
         "text", "units", "weak_ask",
@@ -253,6 +253,8 @@ class Builder:
                     for lexeme in self.say(pattern):
                         if lexeme.item is None:
                             lexeme.item = reading
+                        elif reading.needs and lexeme.item.needs and reading.needs != lexeme.item.needs:
+                            lexeme.alt_item = reading
                         elif lexeme.item.targets != reading.targets:
                             self.faults.append(Fault(
                                 file, f"phrase[{index}]",

@@ -41,11 +41,11 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
     """The mentions of a document in order; token spans are counted from `base`."""
     tokens = [token.text for token in doc]
     norms = [token.norm_ for token in doc]
-    spans = _longest(pipe, doc)
+    spans, complaints = _longest(pipe, doc)
     small = pipe.small
     fractions = pipe.builder.fractions
     out: list[Mention] = []
-    i, count = 0, len(tokens)
+    i, count, cued, acuity = 0, len(tokens), -99, False
     while i < count:
         norm = norms[i]
         if norm in "evm" or norm in ("eye", "eyes", "verbal", "motor", "voice") or (
@@ -58,16 +58,23 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
                 out.append(mention)
                 i = part[2]
                 continue
-        span = spans.get(i)
+        span = complaints.get(i) if i - cued < 9 else None
+        span = span or spans.get(i)
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             mention = Mention(PHRASE, i, span[0], span[1])
             out.append(mention)
             i = span[0]
             lex = span[1]
+            if lex.complaint_cue:
+                cued = i
+            if lex.item is not None:
+                acuity = lex.item.targets[0][0] == "visual_acuity"
             if lex.item is not None and lex.item.targets[0][0] == "cranial_nerves":
                 i = _nerve_range(pipe, norms, i, out)
             continue
         i = _plain_token(norms, tokens, i, fractions, small, out)
+        if acuity and len(out) > 1:
+            _spoken_fraction(out)
     if base:
         for mention in out:
             mention.i += base
@@ -75,15 +82,37 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
     return out
 
 
-def _longest(pipe: Pipeline, doc: Doc) -> dict[int, tuple[int, Lexeme]]:
-    """start -> (end, lexeme) of the longest phrase at each start token."""
-    longest: dict[int, tuple[int, int]] = {}
+def _spoken_fraction(out: list[Mention]) -> None:
+    """"six nine", "twenty forty" after visual acuity: two numbers are a fraction."""
+    first, second = out[-2], out[-1]
+    if first.kind == second.kind == GRADE and first.j == second.i and first.grade and second.grade \
+            and first.grade.n in (6, 20) and first.grade.den is None and second.grade.den is None:
+        first.grade.den = second.grade.n
+        first.j = second.j
+        out.pop()
+
+
+Spans = dict[int, tuple[int, Lexeme]]
+
+
+def _longest(pipe: Pipeline, doc: Doc) -> tuple[Spans, Spans]:
+    """start -> (end, lexeme) of the longest phrase at each start token; complaint words apart, for they
+    count only behind a complaint cue."""
+    longest: Spans = {}
+    complaints: Spans = {}
+    lexemes = pipe.lexemes
     for key, start, end in pipe.matcher(doc):
+        lex = lexemes[key]
+        if lex.complaints is not None:
+            held = complaints.get(start)
+            if held is None or held[0] < end:
+                complaints[start] = (end, lex)
+            if lex.complaint_only:
+                continue
         held = longest.get(start)
         if held is None or held[0] < end:
-            longest[start] = (end, key)
-    lexemes = pipe.lexemes
-    return {start: (end, lexemes[key]) for start, (end, key) in longest.items()}
+            longest[start] = (end, lex)
+    return longest, complaints
 
 
 def _plain_token(

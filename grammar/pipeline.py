@@ -92,6 +92,8 @@ class Pipeline:
                 _merge(first, lexeme)
         for number, (key, lexeme) in enumerate(merged.items()):
             lexeme.key = key
+            lexeme.complaint_only = lexeme.complaints is not None and not any(
+                getattr(lexeme, role) for role in ("item", "site", "result", "instruction", "context"))
             name = f"p{number}"
             self.matcher.add(name, [docs[key]])
             self.lexemes[self.vocab.strings[name]] = lexeme

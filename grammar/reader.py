@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.emit import Emitter
-from grammar.lexicon import Lexeme, ResultPhrase
+from grammar.lexicon import ItemReading, Lexeme, ResultPhrase
 from grammar.mentions import COLON, COMMA, GCS, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.pipeline import Pipeline
 from grammar.state import COMMAND, CONTEXT, FINDING, INSTRUCTION, State
@@ -49,7 +49,7 @@ class Reader:
         self.ms: list[Mention] = []
         self.instructed = False
         self.repair: str | None = None
-        self.repair_at = 0
+        self.place_side: tuple[str, Mention] | None = None
         self.excepted = False
         self.heading_side: str | None = None
         self.reasoning = False
@@ -59,15 +59,32 @@ class Reader:
     def lex(self, k: int) -> Lexeme | None:
         return self.ms[k].lex if 0 <= k < len(self.ms) else None
 
+    def item_at(self, k: int) -> ItemReading | None:
+        """The item reading of the phrase at k, or None when its neighbours make it something else."""
+        lex = self.lex(k)
+        if lex is None or lex.item is None:
+            return None
+        if lex.alt_item is not None:
+            for reading in (lex.item, lex.alt_item):
+                if self._need_met(reading.needs, k):
+                    return reading
+            return None
+        return lex.item if self.is_item(k) else None
+
+    def _need_met(self, need: str | None, k: int) -> bool:
+        if need == "plantar":
+            return self.plantar_near(k)
+        return need != "standing" or self.standing_near(k)
+
     def is_item(self, k: int) -> bool:
         lex = self.lex(k)
         if lex is None or lex.item is None:
             return False
+        if lex.alt_item is not None:
+            return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
         need = lex.item.needs
-        if need == "plantar":
-            return self.plantar_near(k)
-        if need == "standing":
-            return self.standing_near(k)
+        if need in ("plantar", "standing"):
+            return self._need_met(need, k)
         if need == "neck":
             return self.reads_as(k, "neck_stiffness")
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
@@ -379,11 +396,15 @@ class Reader:
             self.on_side(k)
         elif lex.neg and not (lex.result is not None and not self.next_is_item(k)):
             self.on_neg(k)
-        elif lex.result is not None:
+        elif lex.result is not None and not (lex.hedge and not self._result_fits(m)):
             self.on_result(k)
         else:
             self.on_small(k)
         return k + 1
+
+    def _result_fits(self, m: Mention) -> bool:
+        targets = self.group.targets or self.state.topic
+        return any(self.emitter.reading(t, m) is not None for t in targets)
 
     def _result_here(self, k: int) -> bool:
         """A phrase that is both an item and a result is a result for the item that waits for one."""
@@ -395,6 +416,13 @@ class Reader:
             waiting = [t.item for t in self.state.topic]
         if lex.item is not None and lex.item.status == "normal" and lex.item.targets[0][0] == "consciousness":
             return "consciousness" in waiting
+        if self.next_is_item(k) and not self.group.targets:
+            nxt = k + 1
+            while not self.is_item(nxt):
+                nxt += 1
+            reading = self.item_at(nxt)
+            if reading is not None and any(item in lex.result.by_item for item, _ in reading.targets):
+                return True
         return any(item in lex.result.by_item for item in waiting) and not self.group.neg
 
     # ---- words that steer ----------------------------------------------------------------------------------
@@ -484,6 +512,8 @@ class Reader:
             self.on_hedge(k)
         elif lex.praise or lex.context:
             self.take(m, INSTRUCTION if lex.praise else CONTEXT)
+        elif lex.joins and self.repair not in (None, "open") and not self.group.blank and not self.group.valued:
+            self.close()
         elif lex.because and self.group.notex is not None:
             self.reasoning = True
             self.reason(k)
@@ -527,11 +557,15 @@ class Reader:
         m = self.ms[k]
         lex = m.lex
         assert lex is not None
+        if self.repair not in (None, "open") and not self.group.blank:
+            self.close()
         follow = k + 1
         while follow < len(self.ms) and self.ms[follow].kind in (COMMA, MARK):
             follow += 1
         nxt = self.lex(follow)
         if lex.repair == "soft" and (nxt is None and not self._value_at(follow)):
+            return False
+        if m.j < len(self.tokens) and self.tokens[m.j].lower() in ("about", "for", "to", "i", "did", "that", "if"):
             return False
         if nxt is not None and (nxt.joins or nxt.instruction is not None and nxt.item is None and not nxt.result):
             self.take(m, FINDING if self.state.last_group else COMMAND)
@@ -552,7 +586,6 @@ class Reader:
             self.repair = strength if self.state.last_group else None
         else:
             self.repair = "open"
-            self.repair_at = len(self.group.mentions)
 
     def finish_repair(self) -> None:
         """The group just read replaces part or all of the finding before it."""
@@ -571,9 +604,17 @@ class Reader:
             self._replace_whole(group, old, strength or "soft")
 
     def _replace_whole(self, group: Group, old: list, strength: str) -> None:
+        named = {(t.item, t.site) for t in group.targets}
+        sides = {group.side, "both", "unstated"} if group.side else {"right", "left", "both", "unstated", "none"}
+        earlier = [d for d in self.state.drafts[-60:] if d.slot in named and d.side in sides]
+        if strength != "soft" and earlier:
+            self.emitter.retract(earlier)
+            self.flush_plain()
+            return
         same = not group.targets or any(
             t.item == d.item and t.site in (d.site, None) for t in group.targets for d in old)
-        family = not group.targets or any(t.item == d.item for t in group.targets for d in old)
+        stations = {self.items[d.item].station for d in old}
+        family = not group.targets or any(self.items[t.item].station in stations for t in group.targets)
         if not (same or (family and strength != "soft")):
             self.flush_plain()
             return
@@ -626,8 +667,10 @@ class Reader:
 
     def on_item(self, k: int) -> None:
         m = self.ms[k]
-        assert m.lex is not None and m.lex.item is not None
-        reading = m.lex.item
+        reading = self.item_at(k)
+        assert reading is not None
+        if self.repair not in (None, "open") and self.group.sided and not self.group.targets and self._set_off(k):
+            self.close()
         group = self.group
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
         if group.targets and not self._joins(k, targets):
@@ -767,6 +810,12 @@ class Reader:
             return
         group = self.group
         side, side_mention = None, None
+        if self.place_side is not None:
+            (side, side_mention), self.place_side = self.place_side, None
+            group.places.append(Place(m.lex.site, m, side, side_mention))
+            group.side = None
+            group.mentions.append(m)
+            return
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
         if group.valued and (group.targets or group.places) and self._new_group_at_site(k, group):
@@ -857,6 +906,11 @@ class Reader:
             group.mentions.append(m)
             self.repair = None
             return
+        if group.places and self.is_site(k + 1) and self._joined(k) and not (
+                group.valued and self._value_follows(k + 1)):
+            self.place_side = (side, m)
+            group.mentions.append(m)
+            return
         if group.side is not None or (group.places and group.places[-1].side and group.valued):
             if side == group.side == "both":
                 group.mentions.append(m)
@@ -871,7 +925,7 @@ class Reader:
                 return
             self.close()
             group = self.group
-        elif group.valued and self._starts_next(k):
+        elif group.complete and self._starts_next(k):
             self.close(keep_prefix=False)
             group = self.group
         if group.blank and self.excepted:
@@ -913,7 +967,11 @@ class Reader:
         """A side after a side: "right and left", or the start of the next group."""
         m = self.ms[k]
         group = self.group
-        if self._joined(k) and group.side in ("right", "left") and side != group.side and not self._value_follows(k):
+        if side == group.side and not group.valued and group.targets and self.next_is_item(k):
+            group.mentions.append(m)
+            return
+        if self.repair is None and self._joined(k) and group.side in ("right", "left") and side != group.side and not self._value_follows(k) \
+                and not self.next_is_item(k) and not self.is_site(k + 1):
             group.side = "both"
             group.mentions.append(m)
             return
@@ -939,6 +997,10 @@ class Reader:
         assert m.lex is not None
         if self.excepted:
             return True
+        if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
+            return True
+        if self.repair is not None and self.next_is_item(k):
+            return True
         if m.lex.text.endswith((" is", " was", " one")):
             return bool(self.group.targets) and self._value_follows(k)
         if self._value_follows(k) and self._value_sided(k):
@@ -950,6 +1012,8 @@ class Reader:
         before = self.ms[k - 1] if k else None
         comma = before is not None and before.kind == COMMA
         prepositional = m.lex.text.startswith(_PREPOSITIONS)
+        if lex is not None and self.is_site(nxt) and self._joined(k) and self._value_follows(nxt):
+            return True
         if lex is None or not (self.is_item(nxt) or (comma and self.is_site(nxt))):
             return bool(comma and prepositional and self._value_follows(k) and self.group.targets)
         if self._joined(k) and self.is_item(nxt):
@@ -987,7 +1051,7 @@ class Reader:
             other += 1
         lex = self.lex(other)
         return lex is not None and lex.side in ("right", "left") and other > item_at + 1 and (
-            other + 1 >= len(self.ms) or not self.is_item(other + 1))
+            other + 1 >= len(self.ms) or not self.is_item(other + 1)) and not self._value_follows(other)
 
     # ---- results -------------------------------------------------------------------------------------------
 
@@ -1037,7 +1101,9 @@ class Reader:
         side = self.lex(k + 1)
         if side is None or side.side is None or self.is_item(k + 1):
             return False
-        return not self._value_follows(k + 1) and not self.next_is_item(k + 1)
+        if self._value_follows(k + 1):
+            return False
+        return side.text.startswith(_PREPOSITIONS) or not self.next_is_item(k + 1)
 
     def _belongs_next(self, k: int) -> bool:
         """A sign stands complete; a result before another item is that item's."""
@@ -1088,7 +1154,7 @@ class Reader:
             group.exception = True
         group.notex = m
         group.mentions.append(m)
-        self.reasoning = bool(group.targets)
+        self.reasoning = not self.next_is_item(k)
 
     def reason(self, k: int) -> int:
         """After "not tested": the words up to the next finding, instruction or full stop are its reason."""
@@ -1167,7 +1233,8 @@ class Reader:
                 self.take(m, INSTRUCTION)
                 return
             self.instructed = False
-        if grade.unit is not None and group.results and not group.grades and not self._side_at(k + 1):
+        at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
+        if (grade.unit is not None or at) and group.results and not group.grades and not self._side_at(k + 1):
             group.grades.append(m)
             group.mentions.append(m)
             return
@@ -1241,6 +1308,10 @@ class Reader:
         nxt = k + 1
         while nxt < len(self.ms) and self.ms[nxt].kind == COMMA:
             nxt += 1
+        if lex.text == "no" and nxt > k + 1 and (group.complete or (group.blank and self.state.last_group)) and (
+                self.lex(nxt) is not None and self.lex(nxt).side in ("right", "left")):  # type: ignore[union-attr]
+            self._start_repair(m, "strong")
+            return
         if lex.text == "no" and (group.complete or (group.blank and self.state.last_group)) and self._repairs(k, nxt):
             self._start_repair(m, "strong")
             return

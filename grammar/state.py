@@ -35,6 +35,7 @@ class State:
         self.last_rows: list[Draft] = []
         self.last_group: list[Draft] = []
         self.prior_side: str | None = None
+        self.prior_first = False
         self.topic_side: str | None = None
         self.pair_order: tuple[str, str] | None = None
         self.pair_index = 0
