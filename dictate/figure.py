@@ -46,13 +46,18 @@ AREAS: dict[str, tuple[tuple[tuple[int, int], ...], tuple[int, int]]] = {
     "lower leg": (((14, 348), (38, 346), (34, 436), (18, 438)), (46, 394)),
     "foot": (((18, 438), (34, 436), (48, 458), (22, 462)), (56, 452)),
 }
+# Every rule is bound to the figure's own id, so that a page around it keeps its own look.
 STYLE = (
-    "text{font-family:'DejaVu Sans',Verdana,sans-serif;font-size:12px;fill:#111}"
-    ".name{font-size:10px;fill:#444}.head{font-size:14px;font-weight:bold}.grade{font-weight:bold}"
-    ".body{fill:none;stroke:#333;stroke-width:2.5;stroke-linecap:round}"
-    ".shape{fill:#fff;stroke:#111;stroke-width:1.5}.abnormal{fill:#ffe2c4;stroke-width:2.5}"
-    ".absent{stroke-dasharray:2 3;stroke:#666}.area{stroke:#333;stroke-width:1.2}"
-    ".draft{font-size:13px;font-weight:bold}"
+    ("text", "font-family:'DejaVu Sans',Verdana,sans-serif;font-size:12px;fill:#111"),
+    (".name", "font-size:10px;fill:#444"),
+    (".head", "font-size:14px;font-weight:bold"),
+    (".grade", "font-weight:bold"),
+    (".body", "fill:none;stroke:#333;stroke-width:2.5;stroke-linecap:round"),
+    (".shape", "fill:#fff;stroke:#111;stroke-width:1.5"),
+    (".abnormal", "fill:#ffe2c4;stroke-width:2.5"),
+    (".absent", "stroke-dasharray:2 3;stroke:#666"),
+    (".area", "stroke:#333;stroke-width:1.2"),
+    (".draft", "font-size:13px;font-weight:bold"),
 )
 
 
@@ -75,11 +80,11 @@ def figure(note: Note, *, draft: bool = False, prefix: str = "reflexes") -> str:
         ". ".join(said + listed) + ". " if said or listed else "Nothing was recorded. "
     ) + f"Not recorded: {'; '.join(silent) or 'none'}."
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" '
-        f'height="{height}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
+        f'<svg id="{prefix}" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" '
+        f'width="{WIDTH}" height="{height}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
         f'<title id="{prefix}-title">{"DRAFT. " if draft else ""}{TITLE}</title>',
         f'<desc id="{prefix}-desc">{_safe(description)}</desc>',
-        f"<style>{STYLE}</style>",
+        f"<style>{''.join(f'#{prefix} {what}{{{rule}}}' for what, rule in STYLE)}</style>",
         _hatches(prefix),
         f'<rect width="{WIDTH}" height="{height}" fill="#fff"/>',
         *_headings(draft),
