@@ -1,0 +1,196 @@
+"""Tables: one row a finding and one a slot, as CSV and Parquet, with a data dictionary beside them.
+
+CSV is UTF-8 with a byte order mark, comma separated and fully quoted, lines end with CR LF (RFC 4180), so
+that spreadsheet programs open it right. A cell that a spreadsheet would run as a formula gets an apostrophe
+before it (OWASP, "CSV injection"); Parquet holds the value itself. An empty cell means "not said", never
+"normal".
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from dictate.exports.extras import need
+from dictate.exports.subject import STATUS_WORDS, ExportInput
+from dictate.exports.wording import item_label, station_of
+from grammar.models import Code, Finding, Slot
+
+# Column -> (type, meaning). The order is the order in the files.
+COMMON = {
+    "examination_id": ("text", "the examination, as its store numbers it"),
+    "patient_ref": ("text", "the clinic's own reference of the patient"),
+    "started_at": ("text", "start of the examination, ISO 8601 with zone"),
+    "note_status": ("text", "draft, signed or amended"),
+    "marking": ("text", "the same in words; DRAFT means that nobody has signed"),
+}
+FINDING_COLUMNS = {
+    **COMMON,
+    "finding": ("integer", "number of the finding in its note, from 0; queries point to it"),
+    "station": ("text", "standing, arms, face, couch or addon"),
+    "item": ("text", "identifier of the catalogue"),
+    "site": ("text", "site of the item; empty when it has none"),
+    "side": ("text", "right, left, both, none (midline) or unstated (never guessed)"),
+    "status": ("text", "normal, abnormal, equivocal or not_examined"),
+    "grade": ("text", "grade on the item's scale; empty when none was said"),
+    "descriptors": ("text", "what was described, separated by spaces"),
+    "qualifiers": ("text", "severity and other qualifying words, separated by semicolons"),
+    "reason": ("text", "why it was not examined, when a reason was said"),
+    "label": ("text", "item and site in words"),
+    "words": ("text", "the words of the clinician"),
+    "start_char": ("integer", "start of the words in the transcript, characters from 0"),
+    "end_char": ("integer", "end of the words, exclusive"),
+    "start_s": ("number", "start of the words in the recording, seconds"),
+    "end_s": ("number", "end of the words in the recording, seconds"),
+    "confidence": ("number", "lowest word confidence of the recogniser, 0 to 1"),
+    "hpo": ("text", "HPO terms of an abnormal finding, separated by spaces"),
+    "hpo_excluded": ("text", "HPO terms that a normal finding rules out"),
+    "hpo_modifiers": ("text", "HPO modifiers of those terms (side, severity)"),
+    "icd10cm": ("text", "ICD-10-CM sign codes"),
+    "other_codes": ("text", "codes of further systems, SYSTEM:CODE"),
+}
+SLOT_COLUMNS = {
+    **COMMON,
+    "station": ("text", "standing, arms, face, couch or addon"),
+    "item": ("text", "identifier of the catalogue"),
+    "site": ("text", "site of the item; empty when it has none"),
+    "side": ("text", "right, left or none (midline)"),
+    "state": (
+        "text",
+        "recorded, recorded_by_summary, not_examined, side_unstated, asked_no_result or missing",
+    ),
+    "required_by": ("text", "core_screen or the add-on that asks for it"),
+    "reason": ("text", "why it was not examined, when a reason was said"),
+    "label": ("text", "item and site in words"),
+}
+TABLES = {"findings": FINDING_COLUMNS, "slots": SLOT_COLUMNS}
+Row = dict[str, Any]
+
+
+def table_files(subjects: Sequence[ExportInput]) -> dict[str, bytes]:
+    """All files of the export by name: findings and slots as CSV and Parquet, and the data dictionary."""
+    rows: dict[str, list[Row]] = {
+        "findings": [row for subject in subjects for row in finding_rows(subject)],
+        "slots": [row for subject in subjects for row in slot_rows(subject)],
+    }
+    out = {}
+    for name, columns in TABLES.items():
+        out[f"{name}.csv"] = csv_bytes(list(columns), rows[name])
+        out[f"{name}.parquet"] = parquet_bytes(columns, rows[name])
+    out["data_dictionary.csv"] = csv_bytes(["table", "column", "type", "meaning"], dictionary_rows())
+    return out
+
+
+def finding_rows(subject: ExportInput) -> Iterable[Row]:
+    """One row for each finding, keys as in FINDING_COLUMNS."""
+    for number, finding in enumerate(subject.note.findings):
+        yield {**_common(subject), "finding": number, **_finding(finding)}
+
+
+def slot_rows(subject: ExportInput) -> Iterable[Row]:
+    """One row for each required slot, keys as in SLOT_COLUMNS."""
+    for slot in subject.note.slots:
+        yield {**_common(subject), **_slot(slot)}
+
+
+def dictionary_rows() -> list[Row]:
+    """What every column of every table means."""
+    return [
+        {"table": table, "column": column, "type": kind, "meaning": meaning}
+        for table, columns in TABLES.items()
+        for column, (kind, meaning) in columns.items()
+    ]
+
+
+def csv_bytes(columns: Sequence[str], rows: Iterable[Row]) -> bytes:
+    """Rows as CSV that spreadsheet programs open right and never run."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_cell(row[column]) for column in columns])
+    return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
+
+
+def parquet_bytes(columns: dict[str, tuple[str, str]], rows: list[Row]) -> bytes:
+    """Rows as Parquet with fixed types, the same for an empty table."""
+    polars = need("polars", "tables as Parquet")
+    types = {"text": polars.String, "integer": polars.Int64, "number": polars.Float64}
+    frame = polars.DataFrame(rows, schema={name: types[kind] for name, (kind, _) in columns.items()})
+    out = io.BytesIO()
+    frame.write_parquet(out)
+    return out.getvalue()
+
+
+def _cell(value: object) -> str:
+    """The value as text; an apostrophe keeps what starts like a formula from being one."""
+    if value is None:
+        return ""
+    text = str(value).replace("\x00", "\N{REPLACEMENT CHARACTER}")
+    if isinstance(value, str) and text.lstrip(" ")[:1] in ("=", "+", "-", "@", "\t", "\r", "\n"):
+        return "'" + text
+    return text
+
+
+def _common(subject: ExportInput) -> Row:
+    return {
+        "examination_id": subject.examination_id,
+        "patient_ref": subject.patient_ref,
+        "started_at": subject.started_at.isoformat(),
+        "note_status": subject.status,
+        "marking": STATUS_WORDS[subject.status],
+    }
+
+
+def _finding(finding: Finding) -> Row:
+    return {
+        "station": station_of(finding.item),
+        "item": finding.item,
+        "site": finding.site,
+        "side": finding.side,
+        "status": finding.status,
+        "grade": finding.grade,
+        "descriptors": " ".join(finding.descriptors),
+        "qualifiers": "; ".join(finding.qualifiers),
+        "reason": finding.reason,
+        "label": item_label(finding.item, finding.site),
+        "words": finding.text,
+        "start_char": finding.start_char,
+        "end_char": finding.end_char,
+        "start_s": finding.start_s,
+        "end_s": finding.end_s,
+        "confidence": finding.confidence,
+        **_codes(finding.codes),
+    }
+
+
+def _codes(codes: tuple[Code, ...]) -> Row:
+    hpo = [code for code in codes if code.system == "HPO"]
+    icd = [code.code for code in codes if code.system == "ICD-10-CM"]
+    other = [
+        f"{code.system}:{code.code}" + (" (excluded)" if code.excluded else "")
+        for code in codes
+        if code.system not in ("HPO", "ICD-10-CM")
+    ]
+    return {
+        "hpo": " ".join(code.code for code in hpo if not (code.excluded or code.modifier)),
+        "hpo_excluded": " ".join(code.code for code in hpo if code.excluded),
+        "hpo_modifiers": " ".join(code.code for code in hpo if code.modifier),
+        "icd10cm": " ".join(icd),
+        "other_codes": " ".join(other),
+    }
+
+
+def _slot(slot: Slot) -> Row:
+    return {
+        "station": station_of(slot.item),
+        "item": slot.item,
+        "site": slot.site,
+        "side": slot.side,
+        "state": slot.state,
+        "required_by": slot.required_by,
+        "reason": slot.reason,
+        "label": item_label(slot.item, slot.site),
+    }
