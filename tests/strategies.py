@@ -54,7 +54,7 @@ any_text = st.lists(
     ),
     min_size=1,
     max_size=6,
-).map("".join)
+).map(lambda parts: "".join(parts) or "x")
 """Text with anything but control characters and characters that Unicode has not assigned."""
 
 one_line = any_text.map(lambda text: text.replace("\n", " ").replace("\t", " ").strip() or "x")
