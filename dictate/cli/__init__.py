@@ -18,6 +18,11 @@ COMMANDS = (
     "models",
     "doctor",
     "archive",
+    "drafts",
+    "store",
+    "desk",
+    "users",
+    "audit",
 )
 
 

@@ -20,6 +20,9 @@ note as it stands after edits, `store.signed_note(number)` the signed one; `stor
 list of drafts; `store.recordings(number)` words, `store.sound(number)` the sound as a WAV file of which any
 part can be read.
 
+For exports: `dictate.storage.exporting.export_input(store, number)` gives the signed examination (or, with
+`draft=True`, the draft) as `dictate.exports.subject.ExportInput`; `all_signed(store)` gives every signed one.
+
 With `key = "passphrase"` ask early (open the store before the examination starts, keep it open): a missing
 passphrase must not be found out when the patient has left.
 """

@@ -87,7 +87,8 @@ def restore(backup: Path, settings: Settings | StoreSettings, **opening: Any) ->
                 writer = _bare_writer(goal)
                 if migrations.version_of(goal) == 0:
                     migrations.migrate(goal, goal_database.where, steps)
-                writer.clear(t.meta)
+                for table in (t.meta, t.audit):
+                    writer.clear(table)
                 rows = _copy(source, writer)
                 _set_next_number(goal)
     finally:

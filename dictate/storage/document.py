@@ -32,6 +32,8 @@ class Entry(Frozen):
     by: str = ""
     at: str = ""
     withdrawn: bool = False
+    was: Finding | None = None
+    """What it said before the first edit by hand."""
 
 
 class UnreadPiece(Frozen):

@@ -74,11 +74,12 @@ def open_store(
         if create:
             with database.writing() as connection:
                 migrations.migrate(connection, database.where)
-                writer = Writer(connection, Cipher(b"\0" * 32), clock())
                 header = _header(connection)
                 if "key_mode" not in header:
                     header, cipher = keys.create_header(wanted, ask)
+                    writer = Writer(connection, cipher, clock())
                     writer.put_meta(header)
+                    writer.append_audit("dictate", "store made", "store", "accepted", wanted.key)
                     if wanted.key == "file":
                         say(NEW_KEY_NOTICE.format(where=database.where, key=wanted.key_file))
                     return _opened(database, cipher, wanted, clock, say)
@@ -328,12 +329,11 @@ class Store:
         return note_digest(signature.note) == signature.digest
 
     def change_key(
-        self, settings: StoreSettings, ask_old: keys.AskPassphrase, ask_new: keys.AskPassphrase
+        self, settings: Settings | StoreSettings, ask_old: keys.AskPassphrase, ask_new: keys.AskPassphrase
     ) -> None:
         """Wrap the data key anew under the source that `settings` names."""
+        wanted = filled_in(settings)
         with self.writing() as writer:
             header = _header(writer.connection)
-            wanted = filled_in(settings)
             writer.put_meta(keys.rewrapped(header, wanted, ask_old, ask_new, self.database.where))
-            writer.append_audit("dictate", "key changed", "store", "accepted", settings.key)
-
+            writer.append_audit("dictate", "key changed", "store", "accepted", wanted.key)

@@ -12,11 +12,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, insert, select, update
 
-from dictate.errors import StaleDraftError, StoreError
+from dictate.errors import ClosedDraftError, NoDraftError, StaleDraftError
 from dictate.storage import audit
 from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
 from dictate.storage.document import CLOSED_STATES, Change, Document, KeptWord, State, note_digest
+from dictate.storage.reading import Reader
 from dictate.storage.sound import packed
 
 
@@ -92,7 +93,7 @@ class Writer:
         """
         found = self.locked(number)
         if found.state in CLOSED_STATES:
-            raise StoreError(f"Draft {number} is signed and cannot change; begin an amendment instead.")
+            raise ClosedDraftError(f"Draft {number} is signed and cannot change; begin an amendment instead.")
         self._require(found, expected)
         fresh = found.revision + 1
         self._add_revision(number, fresh, found.version, actor, action, change, document)
@@ -105,7 +106,7 @@ class Writer:
         """Close the present version; returns the digest that was signed."""
         found = self.locked(number)
         if found.state in CLOSED_STATES:
-            raise StoreError(f"Draft {number} is signed already.")
+            raise ClosedDraftError(f"Draft {number} is signed already.")
         self._require(found, expected)
         digest = note_digest(document.note)
         sealed = self.cipher.seal_json(
@@ -125,7 +126,7 @@ class Writer:
         """Open the next version of a signed draft; the signed one stays as it is."""
         found = self.locked(number)
         if found.state not in CLOSED_STATES:
-            raise StoreError(f"Draft {number} is not signed, so there is nothing to amend; edit it.")
+            raise ClosedDraftError(f"Draft {number} is not signed, so there is nothing to amend; edit it.")
         self._require(found, expected)
         fresh = found.revision + 1
         change = Change(text=f"Amendment begun: {reason}", before=f"version {found.version}")
@@ -134,19 +135,30 @@ class Writer:
         self.append_audit(actor, "amend", f"draft {number}", "accepted", f"version {found.version + 1}")
         return fresh
 
-    def set_header(self, number: int, expected: int, actor: str, patient_ref: str, clinician: str) -> None:
+    def set_header(self, number: int, expected: int, actor: str, patient_ref: str, clinician: str) -> int:
         """Correct whose examination it is and which clinician answers for it."""
         found = self.locked(number)
+        reader = Reader(self.connection, self.cipher, {})
+        old, document = reader.head(number), reader.document(number, found.revision)
         if found.signed_version:
-            raise StoreError(f"Draft {number} has been signed; its patient and clinician cannot change.")
+            raise ClosedDraftError(f"Draft {number} has been signed; its patient and clinician cannot change.")
         self._require(found, expected)
+        fresh = found.revision + 1
+        change = Change(
+            text="Patient or clinician corrected",
+            before=f"{old.patient_ref} · {old.clinician}",
+            after=f"{patient_ref} · {clinician}",
+        )
+        self._add_revision(number, fresh, found.version, actor, "header", change, document)
         self._set(
             number,
+            revision=fresh,
             patient=self.cipher.seal(patient_ref.encode(), f"examination:patient:{number}"),
             patient_key=self.cipher.patient_key(patient_ref),
             clinician=clinician,
         )
-        self.append_audit(actor, "header", f"draft {number}", "accepted", f"clinician {clinician}")
+        self.append_audit(actor, "header", f"draft {number}", "accepted", f"revision {fresh}")
+        return fresh
 
     def remove_sound(self, number: int, why: str) -> None:
         """Delete the sound of an examination; its words stay."""
@@ -175,7 +187,7 @@ class Writer:
         query = select(*columns, t.examination.c.signed_version).where(t.examination.c.id == number)
         found = self.connection.execute(query.with_for_update()).one_or_none()
         if found is None:
-            raise StoreError(f"There is no draft {number}; `dictate drafts` lists those there are.")
+            raise NoDraftError(f"There is no draft {number}; `dictate drafts` lists those there are.")
         return found
 
     def _require(self, found: Any, expected: int) -> None:
@@ -243,6 +255,12 @@ class Writer:
     def set_account(self, username: str, **values: Any) -> None:
         """Change columns of an account."""
         self.connection.execute(update(t.account).where(t.account.c.username == username).values(**values))
+
+    def count_failure(self, username: str) -> int:
+        """One more wrong password; returns how many there are now."""
+        query = update(t.account).where(t.account.c.username == username)
+        counted = query.values(failures=t.account.c.failures + 1).returning(t.account.c.failures)
+        return int(self.connection.execute(counted).scalar_one())
 
     def add_session(self, token_digest: str, username: str, csrf: str) -> None:
         """A signed-in browser."""

@@ -30,7 +30,7 @@ def filled(store: Store) -> int:
     number = store.keep_examination(
         example_note(), example_words(), audio=example_sound(12), patient_ref="P-1", clinician="mary"
     )
-    for count in range(5):
+    for count in range(4):
         store.log("sue", "read", f"draft {number}", "accepted", f"count {count}")
     return number
 
