@@ -2,8 +2,8 @@
 
     python -m tests.bench.passages PASSAGES.jsonl [--silent] [--kind note] [--json]
 
-Each line of the file is one JSON object with `text`, and if it likes `id` and `kind`. Printed are, sentence
-by sentence, the findings that came out; then the sentences that name something of the catalogue and gave
+Each line of the file is one JSON object with `text`, and if it likes `id` and `kind`. Printed are
+the sentences that gave findings, with these; then the sentences that name something of the catalogue and gave
 nothing (read these first: each is a miss, or rightly context, an instruction or a joint's range of motion),
 and the shares. In passages of the kind "instruction" every finding is a suspect.
 
@@ -85,8 +85,8 @@ def summary(rows: list[Sentence]) -> dict[str, Any]:
 
 
 def show(rows: list[Sentence], *, silent_only: bool) -> None:
-    """Prints the sentences with their findings, then the silent ones, the suspects and the shares."""
-    for row in [] if silent_only else rows:
+    """Prints the sentences that gave findings, then the silent ones, the suspects and the shares."""
+    for row in [] if silent_only else [row for row in rows if row.findings]:
         print(f"[{row.passage}] {row.text}")
         for found in row.findings:
             print(f"      {shown(found)}")
