@@ -52,7 +52,8 @@ class ReadOptions:
 class PartResult:
     """A part as the bytes of one Parquet file a table, with its counts (rows of every table).
 
-    `peak_mb` and `worker_mb` are the peak memory so far of the reading process and of the worker itself.
+    `peak_mb` and `worker_mb` are the peak memory so far of the reading process and of the worker itself,
+    `cpu_s` the processor seconds that both spent on this part.
     """
 
     number: int
@@ -62,6 +63,7 @@ class PartResult:
     seconds: float
     peak_mb: float
     worker_mb: float = 0.0
+    cpu_s: float = 0.0
     retryable: int = 0
 
 
@@ -174,6 +176,7 @@ class Reader:
         self.options = options
         self.child: Child | None = None
         self.peak_mb = 0.0
+        self.gone_cpu_s = 0.0
 
     def start(self) -> Child:
         """A new child that has loaded the grammar.
@@ -227,9 +230,14 @@ class Reader:
             return found
         return Answer(None, Fault("crashed", f"The reading process died {ATTEMPTS} times on this note."), 0.0)
 
+    def cpu_s(self) -> float:
+        """Processor time of this thread and of all its children so far."""
+        return time.thread_time() + self.gone_cpu_s + (self.child.cpu_s() if self.child is not None else 0.0)
+
     def close(self) -> None:
         """Kill the child, if there is one."""
         if self.child is not None:
+            self.gone_cpu_s += self.child.cpu_s()
             self.child.kill()
             self.child = None
 
@@ -266,6 +274,7 @@ def read_part(part: Part, options: ReadOptions) -> PartResult:
     """Read every note of a part. Runs on a worker; nothing but its return value leaves it."""
     started = time.monotonic()
     reader = _reader_for(options)
+    used = reader.cpu_s()
     tables: dict[str, list[Row]] = {table: [] for table in COLUMNS}
     retryable = 0
 
@@ -283,13 +292,15 @@ def read_part(part: Part, options: ReadOptions) -> PartResult:
             for row in rows:
                 keep(table, note, row)
         keep("notes", note, _note_row(note, found))
+    files = {table: parquet_bytes(table, rows) for table, rows in tables.items()}
     return PartResult(
         number=part.number,
         fingerprint=part.fingerprint,
-        files={table: parquet_bytes(table, rows) for table, rows in tables.items()},
+        files=files,
         rows={table: len(rows) for table, rows in tables.items()},
         seconds=time.monotonic() - started,
         peak_mb=reader.peak_mb,
         worker_mb=peak_mb(),
+        cpu_s=reader.cpu_s() - used,
         retryable=retryable,
     )

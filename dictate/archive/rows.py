@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
-from grammar.models import Note
+from grammar.models import Code, Note
 
 Row = tuple[Any, ...]
 
@@ -62,6 +63,12 @@ class NoteRows:
     facts: dict[str, Any] = field(default_factory=dict)
 
 
+@lru_cache(maxsize=20_000)
+def _codes(codes: tuple[Code, ...]) -> tuple[dict[str, Any], ...]:
+    """Codes as plain values; the grammar gives the same few thousand tuples again and again."""
+    return tuple(code.model_dump() for code in codes)
+
+
 def rows_of(note: Note, seconds: float | None = None, engine: str | None = None) -> NoteRows:
     """The rows of a parsed note; `seconds` and `engine` are its recording's length and recogniser."""
     return NoteRows(
@@ -83,7 +90,7 @@ def rows_of(note: Note, seconds: float | None = None, engine: str | None = None)
                     f.start_s,
                     f.end_s,
                     f.confidence,
-                    [code.model_dump() for code in f.codes],
+                    list(_codes(f.codes)),
                 )
                 for number, f in enumerate(note.findings)
             ],

@@ -51,7 +51,8 @@ class Watcher(Protocol):
 class Summary:
     """What a run did and what the archive holds now. Times in seconds.
 
-    Peak memory in MB: of a reading process, of a Dask worker above it, and of the client.
+    Peak memory in MB: of a reading process, of a Dask worker above it, and of the client;
+    then the processor time of all workers with their reading processes, and of the client.
     """
 
     out: str
@@ -74,6 +75,8 @@ class Summary:
     peak_mb: float
     worker_mb: float
     client_mb: float
+    workers_cpu_s: float
+    client_cpu_s: float
     remark: str | None = None
     caution: str = CAUTION
 
@@ -89,6 +92,7 @@ class _Tally:
     notes_read: int = 0
     peak_mb: float = 0.0
     worker_mb: float = 0.0
+    cpu_s: float = 0.0
     workers: int = 0
 
 
@@ -246,6 +250,7 @@ def _read_missing(
             tally.read += 1
             tally.notes_read += result.rows["notes"] + result.rows["rejects"]
             tally.peak_mb = max(tally.peak_mb, result.peak_mb)
+            tally.cpu_s += result.cpu_s
             tally.worker_mb = max(tally.worker_mb, result.worker_mb)
             tally.workers = max(tally.workers, pool.workers())
             watcher.read(units.pop(result.number), result.rows["notes"], result.rows["rejects"])
@@ -319,5 +324,7 @@ def _summary(
         peak_mb=round(tally.peak_mb, 1),
         worker_mb=round(tally.worker_mb, 1),
         client_mb=round(peak_mb(), 1),
+        workers_cpu_s=round(tally.cpu_s, 2),
+        client_cpu_s=round(time.process_time(), 2),
         remark=remark,
     )

@@ -120,16 +120,16 @@ def write_notes(path: Path, notes: Iterator[dict[str, Any]]) -> int:
 
 
 def bare_loop(source: Path, limit: int) -> float:
-    """Notes a second of a loop that only parses, over at most `limit` notes."""
+    """Notes a second of processor time of a loop that only parses, over at most `limit` notes."""
     import grammar
 
     grammar.parse("")
     with source.open(encoding="utf-8") as file:
         texts = [json.loads(line)["text"] for line, _ in zip(file, range(limit), strict=False)]
-    started = time.perf_counter()
+    started = time.process_time()
     for text in texts:
         grammar.parse(text)
-    return len(texts) / (time.perf_counter() - started)
+    return len(texts) / (time.process_time() - started)
 
 
 def archive(source: Path, out: Path, **options: Any) -> dict[str, Any]:
@@ -143,13 +143,23 @@ def archive(source: Path, out: Path, **options: Any) -> dict[str, Any]:
     return {**json.loads(found.stdout), "wall_s": time.perf_counter() - started}
 
 
+def cpu_ms(seconds: float, run: dict[str, Any]) -> float:
+    """Milliseconds of processor time a note."""
+    return 1000 * seconds / run["notes_in"]
+
+
 def line(name: str, run: dict[str, Any], base: float | None = None) -> str:
-    """A row of the printed table; the rate counts the run from the start of the workers to the last check."""
+    """A row of the printed table.
+
+    The rate counts the run from the start of the workers to the last check. The processor time a note does
+    not depend on what else the machine is doing.
+    """
     speed_up = f"{run['notes_per_second'] / base:6.2f} x" if base else "        "
     return (
         f"{name:<34}{run['notes_in']:>9}{run['seconds']:>10.1f} s"
         f"{run['notes_per_second']:>9.1f}/s{speed_up:>10}   "
-        f"{run['peak_mb']:.0f} + {run['worker_mb']:.0f} MB a worker, {run['client_mb']:.0f} MB the client"
+        f"{run['peak_mb']:.0f} + {run['worker_mb']:.0f} MB a worker, {run['client_mb']:.0f} MB the client; "
+        f"{cpu_ms(run['workers_cpu_s'], run):.2f} + {cpu_ms(run['client_cpu_s'], run):.2f} ms of CPU a note"
     )
 
 
@@ -173,7 +183,8 @@ def measure(work: Path, options: argparse.Namespace) -> dict[str, Any]:
     if "bare" in options.only:
         found["bare"] = bare_loop(large, options.small)
         print(
-            f"peer: bare parsing loop, one process, {options.small} notes: {found['bare']:.1f}/s", flush=True
+            f"peer: bare loop, one process, {options.small} notes: {found['bare']:.1f} a CPU second",
+            flush=True,
         )
     keep(
         "linear", f"growth: {options.small} notes, 2 processes", lambda: archive(small, work / "a", workers=2)
@@ -195,10 +206,15 @@ def conclude(found: dict[str, Any], options: argparse.Namespace) -> None:
         found["speed_up"] = found["two"]["notes_per_second"] / found["one"]["notes_per_second"]
         print(f"speed-up of 2 processes over 1: {found['speed_up']:.2f}")
     if {"one", "bare"} <= found.keys():
-        print(f"1 process against the bare loop: {found['one']['notes_per_second'] / found['bare']:.2f}")
+        share = found["bare"] * found["one"]["workers_cpu_s"] / found["one"]["notes_in"]
+        print(f"1 process uses {share:.2f} times the processor time of the bare loop")
     if {"linear", "two"} <= found.keys():
         found["growth"] = found["two"]["seconds"] / found["linear"]["seconds"]
-        print(f"{options.notes / options.small:.0f} times the notes took {found['growth']:.2f} times as long")
+        cpu = found["two"]["workers_cpu_s"] / found["linear"]["workers_cpu_s"]
+        print(
+            f"{options.notes / options.small:.0f} times the notes took {found['growth']:.2f} times as long, "
+            f"{cpu:.2f} times the processor time"
+        )
     if "two" in found:
         rate = found["two"]["notes_per_second"]
         print(f"EXTRAPOLATED, not measured: a million notes on these 2 processes {1e6 / rate / 3600:.1f} h")
