@@ -19,6 +19,8 @@ from grammar.state import FINDING, State
 
 _SUMMARY = {"power", "reflex", "tone", "muscle_bulk", "sensation", "light_touch", "pinprick", "temperature",
             "vibration", "joint_position", "coordination"}
+# Tests of strength without a scale of their own: five out of five is their normal result.
+_STRENGTH = frozenset(("shoulder_shrug", "head_turn", "jaw_power", "facial_power", "toe_walk", "heel_walk"))
 _OTHER_SIDE = {"right": "left", "left": "right"}
 
 
@@ -76,10 +78,15 @@ class Emitter:
 
     def suits_topic(self, group: Group) -> bool:
         """The result of the group can be meant for what was named last."""
-        topic = self.state.topic
-        if not topic and self.state.bound is not None:
-            topic = [Target(*self.state.bound, None, None)]
+        topic = self.state.topic or self._bound()
         return any(self._value_suits(t, group) for t in topic)
+
+    def _bound(self) -> list[Target]:
+        """The item an instruction put under way, when it says exactly what is tested."""
+        bound = self.state.bound
+        if bound is None or (self.items[bound[0]].sites and bound[1] is None and bound[0] != "facial_power"):
+            return []
+        return [Target(*bound, None, None)]
 
     def suits_targets(self, group: Group, m: Mention) -> bool:
         return any(self.reading(t, m) is not None for t in group.targets)
@@ -90,7 +97,7 @@ class Emitter:
             new = self.reading(target, m)
             if new is None:
                 continue
-            if new.soft:
+            if new.soft or (m.lex is not None and m.lex.text.startswith("with ")):
                 return True
             if group.grades and not group.results:
                 return True
@@ -149,10 +156,9 @@ class Emitter:
         implied = self._implied(group)
         if implied:
             return implied
-        topic = list(self.state.topic)
-        if not topic and self.state.bound is not None:
-            topic = [Target(*self.state.bound, None, None)]
-        if not topic or not (group.valued or group.hedge is not None or (group.neg is not None)):
+        topic = list(self.state.topic) or self._bound()
+        if not topic or not (group.valued or group.hedge is not None or group.neg is not None
+                             or (group.sevs and group.sided)):
             return []
         if group.rest and not group.sided:
             head = topic[0]
@@ -343,6 +349,8 @@ class Emitter:
             if "absent" in self.items[target.item].describe and "absent" not in descriptors:
                 descriptors.append("absent")
             return "abnormal"
+        if status is None and not group.targets and group.sevs and group.sided and target.sign:
+            return "abnormal"
         if status is None and (target.sign or group.hedge is not None):
             if target.sign or target.reading is not None or self.state.topic:
                 return "abnormal"
@@ -358,6 +366,10 @@ class Emitter:
                     return Placed(f"{m.grade.n}-{m.grade.hi}" if m.grade.hi else str(m.grade.n)), False
             return None, False
         scale = self.items[target.item].scale
+        if scale is None and target.item in _STRENGTH:
+            for m in group.grades:
+                if m.grade is not None and m.grade.den == 5:
+                    return Placed(None, m.grade.n == 5 and not m.grade.sign), False
         if scale is None:
             return None, bool(group.grades and not group.results and not target.sign and group.neg is None
                               and group.notex is None)
@@ -435,8 +447,10 @@ class Emitter:
 
     def _default_site(self, target: Target) -> str | None:
         if target.item in ("power", "reflex", "tone", "muscle_bulk", *SENSORY, "coordination"):
-            if target.item == "tone" and self.state.station == "arms" and not self.state.heading:
-                return "limbs"
+            if self.state.region is not None and self.state.region in self.items[target.item].sites:
+                return self.state.region
+            if target.item == "tone" and self.state.entered == "arms" and self.state.region is None:
+                return "arm"
             return "limbs"
         if target.item == "clonus":
             return "ankle"
@@ -481,6 +495,8 @@ class Emitter:
         negated_sign = group.neg is not None and status == "normal"
         if heading_side is not None:
             return heading_side
+        if status == "not_examined":
+            return "both"
         if negated_sign:
             return "both"
         ordered = self._ordered()
@@ -493,8 +509,6 @@ class Emitter:
         if self.state.pair_order is not None and group.grades:
             self.state.pair_index = 1
             return self.state.pair_order[0]
-        if status == "not_examined":
-            return "both"
         return self._unsided(group, target, spot, status, site)
 
     def _ordered(self) -> str | None:

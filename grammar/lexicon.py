@@ -107,6 +107,7 @@ class PhraseFile(_Data):
     join: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     repair: dict[Literal["strong", "soft", "side"], tuple[str, ...]] = Field(default_factory=dict)
     number: dict[Literal["units", "counting"], tuple[str, ...]] = Field(default_factory=dict)
+    filler: dict[Literal["words"], tuple[str, ...]] = Field(default_factory=dict)
     small: dict[Literal["words"], tuple[str, ...]] = Field(default_factory=dict)
     history: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     relative: dict[str, tuple[str, ...]] = Field(default_factory=dict)
@@ -130,7 +131,7 @@ class Lexeme:
 
     __slots__ = (
         "alt_item", "because", "but", "compare", "complaint_cue", "complaint_only", "complaints", "context", "control", "ditto", "except_",
-        "fixed", "heading", "hedge", "instruction", "item", "joins", "key", "neg", "now", "number", "pair_order",
+        "filler", "heading", "hedge", "instruction", "item", "joins", "key", "neg", "now", "number", "pair_order",
         "praise", "question", "repair", "rest", "result", "severity", "side", "site", "station", "strong_side",
         "text", "units", "weak_ask",
     )
@@ -356,6 +357,7 @@ class Builder:
         for name in ("history", "relative", "plan"):
             for kind, patterns in getattr(data, name).items():
                 self.mark(patterns, "context", name if kind == "before" else kind)
+        self.mark(data.filler.get("words", ()), "filler", True)
         self.mark(data.praise.get("say", ()), "praise", True)
         self.mark(data.question.get("say", ()), "question", True)
         for order, patterns in data.pair_order.items():

@@ -163,7 +163,7 @@ def _level_instead(norms: list[str], tokens: list[str], i: int, end: int) -> boo
 
 def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Mention]) -> bool:
     """A coma-scale part counts only beside another part, or after the scale's name."""
-    if out and out[-1].kind == GCS:
+    if any(mention.kind == GCS for mention in out[-3:]):
         return True
     for mention in reversed(out[-4:]):
         lex = mention.lex

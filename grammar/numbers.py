@@ -69,11 +69,13 @@ def _denominator(norms: Sequence[str], i: int) -> tuple[int, int] | None:
         after += 1
     elif word == "/" and after < len(norms) and norms[after] == "iv":
         return 4, after + 1
-    elif word not in ("over", "/", "of", "x"):
+    elif word not in ("over", "/", "of", "x", "by"):
         return None
     if after < len(norms) and norms[after] in ("a", "the", "possible"):
         after += 1
     found = number_at(norms, after) if after < len(norms) else None
+    if word == "by" and (found is None or found[0] != 5):
+        return None
     return found
 
 
@@ -166,7 +168,7 @@ def level_at(norms: Sequence[str], texts: Sequence[str], i: int) -> Grade | None
     value, end = found
     if letter == "l":
         spoken = texts[i] == "l" and texts[i + 1].isalpha()
-        if not spoken or (end < len(norms) and norms[end] in ("+", "-", "/", "out", "over", "on", "and")):
+        if not spoken or (end < len(norms) and norms[end] in ("+", "-", "/", "out", "over")):
             return None
     if end < len(norms) and norms[end] in ("/", "out", "over"):
         return None

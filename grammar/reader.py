@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.emit import Emitter
-from grammar.lexicon import ItemReading, Lexeme, ResultPhrase
+from grammar.lexicon import ItemPhrase, ItemReading, Lexeme, ResultPhrase
 from grammar.mentions import COLON, COMMA, GCS, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.pipeline import Pipeline
 from grammar.state import COMMAND, CONTEXT, FINDING, INSTRUCTION, State
 from grammar.talk import context_scopes
 
+_JOINTS = (("knee",), ("ankle",))
 _PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
 # Words that are praise as often as they are a result; they are a result only beside an item that waits for one.
 _PRAISE = frozenset(("good", "well", "fine", "grand", "lovely", "excellent", "perfect", "brilliant", "okay", "ok",
@@ -62,6 +63,11 @@ class Reader:
     def item_at(self, k: int) -> ItemReading | None:
         """The item reading of the phrase at k, or None when its neighbours make it something else."""
         lex = self.lex(k)
+        if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
+            if not self.joint_reflex(k):
+                return None
+            row = ItemPhrase(item="reflex", site=lex.site.areas[0])
+            return ItemReading(row, lex.site.number, False, {})
         if lex is None or lex.item is None:
             return None
         if lex.alt_item is not None:
@@ -76,8 +82,51 @@ class Reader:
             return self.plantar_near(k)
         return need != "standing" or self.standing_near(k)
 
+    def _station_word(self, k: int) -> bool:
+        """"face visual fields full", "arms no drift": a bare part of the body that only steers."""
+        if self.group.mentions:
+            return False
+        if k + 1 >= len(self.ms):
+            return k == 0
+        lex = self.lex(k + 1)
+        if lex is None:
+            return False
+        return bool(lex.item is not None and lex.result is None and not lex.item.sign) or bool(
+            lex.neg and lex.result is None) or bool(lex.instruction and not lex.side)
+
+    def joint_reflex(self, k: int) -> bool:
+        """"knees two plus", "ankles brisk": the joint names its jerk where reflexes are the talk."""
+        before = k
+        while before > 0 and (lex := self.lex(before - 1)) is not None and lex.side and self.ms[before - 1].j == \
+                self.ms[before].i:
+            before -= 1
+        first = self.ms[before].i
+        lead = [word.lower() for word in self.tokens[max(0, first - 2) : self.ms[k].i]]
+        if any(word in ("in", "at", "of", "over", "to", "from") for word in lead):
+            return False
+        talk = any(t.item == "reflex" or (t.reading is not None and t.reading.alt is not None)
+                   for t in self.group.targets) or self.state.heading == "reflex" or any(
+            d.item in ("reflex", "plantar") for d in self.state.drafts[-2:])
+        k += 1
+        while k < len(self.ms):
+            lex = self.lex(k)
+            grade = self.ms[k].grade
+            if grade is not None:
+                if grade.den == 5 or grade.sign == "-" or grade.n > 4 or grade.unit or grade.level:
+                    return False
+                return talk or grade.trace or grade.sign == "+" or grade.den is not None
+            if lex is not None and lex.result is not None and not lex.side:
+                return "reflex" in lex.result.by_item and (talk or lex.text in ("brisk", "very brisk", "brisker"))
+            if not (self.ms[k].kind == COMMA or (lex is not None and (
+                    lex.side or lex.joins or lex.severity or (lex.site is not None and lex.item is None)))):
+                return False
+            k += 1
+        return False
+
     def is_item(self, k: int) -> bool:
         lex = self.lex(k)
+        if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
+            return self.joint_reflex(k)
         if lex is None or lex.item is None:
             return False
         if lex.alt_item is not None:
@@ -85,6 +134,8 @@ class Reader:
         need = lex.item.needs
         if need in ("plantar", "standing"):
             return self._need_met(need, k)
+        if lex.text == "face" and self._station_word(k):
+            return False
         if need == "neck":
             return self.reads_as(k, "neck_stiffness")
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
@@ -120,7 +171,10 @@ class Reader:
                 if lex is None:
                     break
                 if lex.result is not None and "plantar" in lex.result.by_item:
-                    return lex.result.any is None or "flexor" in lex.text or "extensor" in lex.text
+                    row = lex.result.by_item["plantar"]
+                    if step == -1:
+                        return row.descriptor in ("flexor", "extensor") and lex.result.any is None
+                    return lex.text not in ("absent", "no response", "positive", "present", "negative")
                 if lex.result is not None or lex.item is not None or lex.instruction is not None:
                     break
                 if not (lex.side or lex.severity or lex.joins or lex.hedge or lex.site):
@@ -135,7 +189,7 @@ class Reader:
         while lex is not None and (lex.severity or lex.hedge or (lex.neg and not lex.result)):
             other += 1
             lex = self.lex(other)
-        return lex is not None and lex.result is not None and item in lex.result.by_item
+        return lex is not None and lex.result is not None and (item in lex.result.by_item or self._notex(lex))
 
     def next_is_item(self, k: int) -> bool:
         """An item follows with nothing but severities between."""
@@ -171,6 +225,8 @@ class Reader:
                     if not joined:
                         return False
                     joined = False
+                elif lex.text in _PRAISE and self.instructed:
+                    pass
                 elif lex.result is not None or lex.ditto:
                     if lex.result is not None and self._notex(lex):
                         return True
@@ -204,6 +260,10 @@ class Reader:
         self.ms = ms
         self.instructed = False
         self.repair = None
+        if len(ms) == 2 and ms[0].lex is not None and ms[0].lex.joins and ms[1].lex is not None \
+                and ms[1].lex.side in ("right", "left"):
+            self.group.ditto = ms[0]
+            self.group.mentions.append(ms[0])
         self.excepted = False
         self.heading_side = None
         self.reasoning = False
@@ -471,12 +531,17 @@ class Reader:
             self.state.heading = lex.heading
             self.state.topic = [Target(lex.heading, None, None, None)]
         else:
-            self.state.station = "couch" if lex.station == "legs" else lex.station
-            self.state.topic = []
+            self._steer(lex.station or "")
         self.state.topic_sites = []
         self.state.bound = None
         self.state.prior_side = None
         self.state.pair_order = None
+
+    def _steer(self, station: str) -> None:
+        self.state.station = "couch" if station == "legs" else station
+        self.state.region = {"arms": "arm", "legs": "leg"}.get(station)
+        self.state.heading = None
+        self.state.topic = []
 
     def on_colon(self) -> None:
         """"Plantars: ..." keeps its item waiting; "On the left: ..." is a heading side."""
@@ -669,8 +734,11 @@ class Reader:
         m = self.ms[k]
         reading = self.item_at(k)
         assert reading is not None
-        if self.repair not in (None, "open") and self.group.sided and not self.group.targets and self._set_off(k):
+        if self.repair not in (None, "open") and self.group.sided and not self.group.targets and self._joined_or_comma(k):
             self.close()
+        if self._absorbed(k, reading):
+            self.group.mentions.append(m)
+            return
         group = self.group
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
         if group.targets and not self._joins(k, targets):
@@ -690,8 +758,21 @@ class Reader:
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
 
+    def _absorbed(self, k: int, reading: ItemReading) -> bool:
+        """A test named as the way a sign was seen ("... on finger tapping"), or "strength" behind a muscle."""
+        group = self.group
+        m = self.ms[k]
+        if not group.targets:
+            return False
+        last = group.targets[-1]
+        if reading.heading and last.mention is not None and last.mention.j == m.i and reading.targets[0][1] is None:
+            return reading.targets[0][0] == last.item and last.site is not None
+        way = m.i > 0 and self.tokens[m.i - 1].lower() in ("on", "during")
+        return way and last.sign and group.complete and not reading.sign and not self.own_result(k)
+
     def _enter_station(self, target: Target) -> None:
         station = self.items[target.item].station
+        self.state.entered = self.state.station
         if station != "addon" and station != self.state.station:
             if self.state.station is not None:
                 self.state.prior_side = None
@@ -808,6 +889,11 @@ class Reader:
         if self.instructed and not self._used_after_instruction(k):
             self.take(m, INSTRUCTION)
             return
+        if m.lex.text in ("arms", "legs", "face", "upper limbs", "lower limbs") and self._station_word(k):
+            self._steer({"arms": "arms", "upper limbs": "arms", "face": "face"}.get(m.lex.text, "legs"))
+            self.state.bound = self.state.prior_side = None
+            self.take(m, COMMAND)
+            return
         group = self.group
         side, side_mention = None, None
         if self.place_side is not None:
@@ -901,13 +987,18 @@ class Reader:
         if side is None:
             return
         group = self.group
+        if group.side == "both" and side != "both" and group.side_mention is not None and not group.targets \
+                and group.valued and group.side_mention.lex is not None and group.side_mention.lex.text == "both":
+            group.side, group.side_mention = side, m
+            group.mentions.append(m)
+            return
         if self.repair == "open" and group.side is not None and not group.valued:
             group.side, group.side_mention = side, m
             group.mentions.append(m)
             self.repair = None
             return
         if group.places and self.is_site(k + 1) and self._joined(k) and not (
-                group.valued and self._value_follows(k + 1)):
+                group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1)):
             self.place_side = (side, m)
             group.mentions.append(m)
             return
@@ -934,6 +1025,9 @@ class Reader:
         group.side, group.side_mention = side, m
         group.side_bare = not lex.text.startswith(_PREPOSITIONS)
         group.mentions.append(m)
+
+    def _joined_or_comma(self, k: int) -> bool:
+        return k > 0 and (self.ms[k - 1].kind == COMMA or self._joined(k))
 
     def _joined(self, k: int) -> bool:
         before = self.ms[k - 1] if k else None
@@ -967,7 +1061,7 @@ class Reader:
         """A side after a side: "right and left", or the start of the next group."""
         m = self.ms[k]
         group = self.group
-        if side == group.side and not group.valued and group.targets and self.next_is_item(k):
+        if side == group.side and not group.complete and group.targets and self.next_is_item(k):
             group.mentions.append(m)
             return
         if self.repair is None and self._joined(k) and group.side in ("right", "left") and side != group.side and not self._value_follows(k) \
@@ -990,6 +1084,11 @@ class Reader:
                 and lex.result is None:
             nxt += 1
         return self._value_at(nxt) or (self.result_of(nxt) and not self.next_is_item(nxt))
+
+    def _sided_value(self, k: int) -> bool:
+        """The result behind k has a side of its own behind it ("... normal on the right")."""
+        lex = self.lex(k + 2)
+        return lex is not None and lex.side is not None and lex.text.startswith(_PREPOSITIONS)
 
     def _starts_next(self, k: int) -> bool:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
@@ -1023,7 +1122,8 @@ class Reader:
         if comma:
             return True
         if m.lex.side == "both":
-            return nxt == k + 1 and not self._plural_prefix(k)
+            reading = self.item_at(nxt)
+            return nxt == k + 1 and not self._plural_prefix(k) and reading is not None and reading.number == "many"
         if self._postfix_style(k, nxt):
             return False
         return True
@@ -1228,6 +1328,10 @@ class Reader:
         if grade.unit is None and grade.den is None and not grade.sign and self._counting(k):
             return
         group = self.group
+        if self._same_again(k):
+            group.side = "both"
+            group.mentions.append(m)
+            return
         if self.instructed:
             if not self._binds(m):
                 self.take(m, INSTRUCTION)
@@ -1253,6 +1357,14 @@ class Reader:
             group.exception = True
         group.grades.append(m)
         group.mentions.append(m)
+
+    def _same_again(self, k: int) -> bool:
+        """"five and five": one value for each side."""
+        if k < 2 or not self._joined(k) or self.group.sided or self._side_at(k + 1) or len(self.group.grades) != 1:
+            return False
+        before, now = self.ms[k - 2].grade, self.ms[k].grade
+        return before is not None and now is not None and (before.n, before.sign, before.den) == (
+            now.n, now.sign, now.den)
 
     def _side_at(self, k: int) -> bool:
         lex = self.lex(k)

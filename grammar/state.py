@@ -36,6 +36,8 @@ class State:
         self.last_group: list[Draft] = []
         self.prior_side: str | None = None
         self.prior_first = False
+        self.region: str | None = None
+        self.entered: str | None = None
         self.topic_side: str | None = None
         self.pair_order: tuple[str, str] | None = None
         self.pair_index = 0
