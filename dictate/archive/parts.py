@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from dictate.archive.inputs import InputNote
 
 MAX_PART_CHARS = 4_000_000
-RECORDING_WEIGHT = 25  # a recording costs as much as many transcripts: fewer of them are lost at a kill
+RECORDING_WEIGHT = 12  # a recording costs as much as many transcripts: fewer of them are lost at a kill
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def fingerprint(notes: Iterable[InputNote], extra: str = "") -> str:
 
 
 def cut(notes: Iterable[InputNote], *, part_notes: int, extra: str = "") -> Iterator[Part]:
-    """Parts of at most `part_notes` transcripts (recordings: a 25th of that), 4 million characters."""
+    """Parts of at most `part_notes` transcripts (recordings: a 12th of that), 4 million characters."""
     held: list[InputNote] = []
     weight = chars = number = 0
     for note in notes:

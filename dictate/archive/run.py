@@ -29,7 +29,7 @@ class ArchiveOptions(BaseModel):
     inputs: InputOptions = InputOptions()
     cluster: str | None = None
     workers: int = Field(default=0, ge=0)  # 0: one a core
-    part_notes: int = Field(default=500, ge=1)
+    part_notes: int = Field(default=250, ge=1)
     seconds_per_note: float = Field(default=10.0, gt=0)
     memory_mb: int = Field(default=4096, ge=0)
     engine: str = ""

@@ -77,7 +77,7 @@ def read(
         False, help="In a folder: the first folder's name is the clinician."
     ),
     encoding: str = typer.Option("", help="Encoding, e.g. cp1252; default UTF-8, and guessed for .txt."),
-    part_notes: int = typer.Option(500, min=1, help="Notes a part (what a kill can cost)."),
+    part_notes: int = typer.Option(250, min=1, help="Notes a part (what a kill can cost)."),
     seconds_per_note: float = typer.Option(
         10.0, min=0.1, help="Processor time after which a note is rejected."
     ),

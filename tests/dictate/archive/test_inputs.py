@@ -215,14 +215,10 @@ def test_parts_depend_on_the_notes_alone_and_hold_fewer_recordings() -> None:
         InputNote(position=7 + n, note_id=f"s{n}", kind="recording", path=f"/x/{n}.wav") for n in range(5)
     ]
     parts = list(cut(texts + sounds, part_notes=50))
-    assert [[note.position for note in part.notes] for part in parts] == [
-        [0, 1, 2, 3, 4, 5, 6, 7],
-        [8, 9],
-        [10, 11],
-    ]
+    assert [[note.position for note in part.notes] for part in parts] == [[*range(10)], [10, 11]]
     again = list(cut(iter(texts + sounds), part_notes=50))
     assert [part.fingerprint for part in parts] == [part.fingerprint for part in again]
-    assert len({part.fingerprint for part in parts}) == 3
+    assert len({part.fingerprint for part in parts}) == 2
     (with_engine,) = cut(texts, part_notes=50, extra="vosk")
     assert with_engine.fingerprint != fingerprint(texts)
 
