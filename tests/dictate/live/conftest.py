@@ -1,10 +1,14 @@
 """What the live tests share: a served board, a real browser, and the accessibility checker."""
 
+import itertools
 import os
 import shutil
+import subprocess
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 ROOT = Path(__file__).parents[3]
 
@@ -41,3 +45,37 @@ def axe():
         if place and Path(place).is_file():
             return Path(place).read_text("utf-8")
     pytest.skip("axe-core is not installed (npm install --no-save axe-core)")
+
+
+@pytest.fixture(scope="session")
+def say(tmp_path_factory):
+    """`say(text)` gives a synthetic voice's sound (16 kHz int16); skipped without flite."""
+    if shutil.which("flite") is None:
+        pytest.skip("no flite on this machine")
+    folder = tmp_path_factory.mktemp("voice")
+    known = {}
+
+    def spoken(text):
+        if text not in known:
+            path = folder / f"{len(known)}.wav"
+            subprocess.run(
+                ["flite", "-voice", "slt", "-t", text, "-o", str(path)], check=True, capture_output=True
+            )
+            known[text], rate = soundfile.read(path, dtype="int16")
+            assert rate == 16_000
+        return known[text]
+
+    return spoken
+
+
+@pytest.fixture(scope="session")
+def dictation(say):
+    """`dictation(lines)` is a recording of the lines with pauses between them, over a little room noise."""
+
+    def recorded(lines, pause_s=0.9):
+        pause = np.zeros(int(16_000 * pause_s), np.int16)
+        pieces = [pause, *itertools.chain.from_iterable((say(line), pause) for line in lines)]
+        sound = np.concatenate(pieces)
+        return (sound + np.random.default_rng(1).normal(0, 8, len(sound))).astype(np.int16)
+
+    return recorded
