@@ -166,7 +166,7 @@ def _outcome(before: Note, note: Note, fresh: tuple[int, ...], controls: tuple[C
         return "needs_side"
     if fresh:
         return "found"
-    if controls or note.withdrawn != before.withdrawn:
+    if controls or note.withdrawn != before.withdrawn or note.complaint != before.complaint:
         return "command"
     return "not_understood" if len(note.unread) > len(before.unread) else "nothing"
 

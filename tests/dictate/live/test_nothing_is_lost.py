@@ -15,11 +15,19 @@ import numpy as np
 import pytest
 import soundfile
 
-from dictate.live import journal, recording
+from dictate.engines.choose import choose_engine
+from dictate.errors import StoreError
+from dictate.live import journal, recording, start
+from dictate.live.ears import Ears
+from dictate.live.keep import final_note
+from dictate.settings import load_settings
+from dictate.storage import open_store
 from tests.dictate.live import whole
 
 ENGINE = ("--engine", "pocketsphinx", "--no-board", "--json")
 SPEED = 8
+ROOM_BYTES = 300_000  # on the full disk: nine seconds of sound
+MOMENTS = [round(random.Random(seed).uniform(0.2, 2.6), 2) for seed in range(10)]
 
 
 @pytest.fixture(scope="session")
@@ -65,7 +73,19 @@ def test_nothing_plain_is_left_behind_when_the_store_has_the_draft(undisturbed, 
     assert list((home / "data" / "live").iterdir()) == []
 
 
-@pytest.mark.parametrize("moment", sorted(random.Random(20).uniform(0.3, 3.2) for _ in range(10)))
+def restored(folder, home, *, again=False):
+    """What recovery makes of an interrupted folder, which it only looks at."""
+    settings = load_settings({"SPOKEN_EXAM_HOME": str(home)})
+    home_folder = start.interrupted(settings, folder)[0]
+    ears = Ears(lambda: choose_engine("pocketsphinx", None, settings), settings.sound)
+    try:
+        return start.restore_one(start.reading(), home_folder, ears, None, again=again)[0]
+    finally:
+        ears.close()
+        home_folder.unlock()
+
+
+@pytest.mark.parametrize("moment", MOMENTS)
 def test_killed_at_any_moment_nothing_is_lost(moment, exam, home, tmp_path):
     home = fresh_home(home, tmp_path)
     process = whole.started(["live", "--from", exam, "--speed", SPEED, *ENGINE], home)
@@ -87,20 +107,13 @@ def test_killed_at_any_moment_nothing_is_lost(moment, exam, home, tmp_path):
     ]
     assert noted[: len(said)] == said, "a shown utterance is not in the journal"
 
-    look = whole.events(
-        whole.finished(["recover", folder, "--look", "--json", "--engine", "pocketsphinx"], home)[0]
-    )[0]
-    again, _ = whole.finished(
-        ["recover", folder, "--look", "--again", "--json", "--engine", "pocketsphinx"], home
-    )
-    again = whole.events(again)[0]
-    assert look["sound_s"] == pytest.approx(len(kept) / 16_000)
-    assert list(map(whole.short, look["note"]["findings"])) == list(
-        map(whole.short, again["note"]["findings"])
-    )
-    assert look["note"]["transcript"] == again["note"]["transcript"]
+    look, again = restored(folder, home), restored(folder, home, again=True)
+    assert look.sound_s == pytest.approx(len(kept) / 16_000)
+    findings = [whole.short(f.model_dump()) for f in final_note(look.state).findings]
+    assert findings == [whole.short(f.model_dump()) for f in final_note(again.state).findings]
+    assert look.state.note.transcript == again.state.note.transcript
     shown = {whole.short(f) for event in seen if event["event"] == "utterance" for f in event["findings"]}
-    assert shown <= {whole.short(f) for f in look["note"]["findings"]}
+    assert shown <= set(findings)
 
 
 def test_the_next_examination_restores_the_interrupted_one_first(exam, home, tmp_path):
@@ -146,7 +159,7 @@ def test_on_a_full_disk_it_is_said_and_what_was_recorded_is_kept(exam, home, tmp
     (home / "data").mkdir()
     (home / "data" / "live").symlink_to(small_disk, target_is_directory=True)
     filler = small_disk / "filler"
-    filler.write_bytes(bytes(1_300_000))
+    filler.write_bytes(bytes(shutil.disk_usage(small_disk).free - ROOM_BYTES))
     process = whole.started(["live", "--from", exam, "--speed", SPEED, *ENGINE], home)
     out, err = process.communicate(timeout=120)
     notices = {n for e in whole.events(out, "view") for n in e["view"]["notices"]}
@@ -157,12 +170,12 @@ def test_on_a_full_disk_it_is_said_and_what_was_recorded_is_kept(exam, home, tmp
     folder = next(path for path in small_disk.iterdir() if path.is_dir())
     kept = recording.load(folder / "sound.au")
     original = soundfile.read(exam, dtype="int16")[0]
-    assert len(kept) > 300_000
+    assert len(kept) > 100_000
     assert np.array_equal(kept, original[: len(kept)])
     filler.unlink()
-    restored = whole.events(whole.finished(["recover", "--json", "--engine", "pocketsphinx"], home)[0])[0]
-    assert restored["draft"] == "1"
-    assert len(restored["note"]["findings"]) >= 3
+    draft = whole.events(whole.finished(["recover", "--json", "--engine", "pocketsphinx"], home)[0])[0]
+    assert draft["draft"] == "1"
+    assert len(draft["note"]["findings"]) >= 2
 
 
 def test_a_disk_freed_in_time_costs_nothing(exam, home, tmp_path, small_disk, undisturbed):
@@ -170,7 +183,7 @@ def test_a_disk_freed_in_time_costs_nothing(exam, home, tmp_path, small_disk, un
     (home / "data").mkdir()
     (home / "data" / "live").symlink_to(small_disk, target_is_directory=True)
     filler = small_disk / "filler"
-    filler.write_bytes(bytes(1_300_000))
+    filler.write_bytes(bytes(shutil.disk_usage(small_disk).free - ROOM_BYTES))
     process = whole.started(["live", "--from", exam, "--speed", 4, *ENGINE], home)
     seen = []
     for line in process.stdout:
@@ -190,9 +203,14 @@ def test_a_whole_examination_runs_in_a_namespace_without_any_network(exam, home,
         pytest.skip("this user may not make a network namespace")
     home = fresh_home(home, tmp_path)
     board = (
-        "import urllib.request, sys, json\n"
+        "import urllib.request, sys, json, time\n"
         "opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))\n"
-        "page = opener.open('http://127.0.0.1:8020/', timeout=10).read()\n"
+        "for attempt in range(100):\n"
+        "    try:\n"
+        "        page = opener.open('http://127.0.0.1:8020/', timeout=10).read()\n"
+        "        break\n"
+        "    except OSError:\n"
+        "        time.sleep(0.2)\n"
         "stream = opener.open('http://127.0.0.1:8020/events', timeout=10)\n"
         "lines = [stream.readline().decode() for _ in range(6)]\n"
         "print(json.dumps({'event': 'board', 'page': b'board.js' in page, 'first': lines}))\n"
@@ -202,7 +220,7 @@ def test_a_whole_examination_runs_in_a_namespace_without_any_network(exam, home,
         'ip link set lo up 2>/dev/null || python3 -c "import fcntl,socket,struct;'
         "s=socket.socket();fcntl.ioctl(s,0x8914,struct.pack('16sH14s',b'lo',0x49,b''))\"; "
         "test $(ls /sys/class/net | wc -l) = 1 || test $(wc -l < /proc/net/route) = 1 || exit 9; "
-        f'"$@" & sleep 4; "$PYTHON" {tmp_path / "look.py"}; wait $!'
+        f'"$@" & "$PYTHON" {tmp_path / "look.py"}; wait $!'
     )
     import sys
 
@@ -229,11 +247,10 @@ def test_sound_is_dropped_when_it_is_not_to_be_kept(exam, home, tmp_path):
     kept = recording.load(folder / "sound.au")
     settled = max(e["end_s"] for e in journal.read(folder / "journal.jsonl").of_kind("utterance"))
     assert not kept[: int((settled - 0.1) * 16_000)].any()
-    restored = whole.events(whole.finished(["recover", "--json", "--engine", "pocketsphinx"], home)[0])[0]
-    assert len(restored["note"]["findings"]) >= 1
-    from dictate.settings import load_settings
-    from dictate.storage import open_store
-
-    with open_store(load_settings({"SPOKEN_EXAM_HOME": str(home)})) as store:
-        recorded = store.recordings(int(restored["draft"]))
-        assert all(store.sound(int(restored["draft"])).duration_s == 0 for _ in recorded)
+    draft = whole.events(whole.finished(["recover", "--json", "--engine", "pocketsphinx"], home)[0])[0]
+    assert len(draft["note"]["findings"]) >= 1
+    with (
+        open_store(load_settings({"SPOKEN_EXAM_HOME": str(home)})) as store,
+        pytest.raises(StoreError, match="has no sound"),
+    ):
+        store.sound(int(draft["draft"]))

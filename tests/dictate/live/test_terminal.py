@@ -21,8 +21,9 @@ def drawn(view, width=110):
 def test_the_terminal_shows_what_the_board_shows():
     text = drawn(BUSY)
     for words in (
-        "● Recording", "Arms", "1:15", "Arm drift", "LEFT", "pronator, abnormal", "finger nose is accurate on the",
-        "Plantar response: which side?", "Under way: Finger to nose", "Cogwheel rigidity right only",
+        "● Recording", "Arms", "1:15", "Arm drift", "LEFT", "pronator, abnormal",
+        "finger nose is accurate on the", "Plantar response: which side?", "Under way: Finger to nose",
+        "Cogwheel rigidity right only",
         "1 gap in Standing and walking", "P Pause", "M What is missing",
     ):  # fmt: skip
         assert words in text, words
