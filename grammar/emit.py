@@ -100,7 +100,8 @@ class Emitter:
             if new.soft or (m.lex is not None and m.lex.text.startswith("with ")):
                 return True
             if group.grades and not group.results:
-                return True
+                placed = self._placed(group, target)[0]
+                return not (placed is not None and placed.normal is False and new.status == "normal")
             olds = [self.reading(target, r) for r in group.results]
             if all(old is None or old.status == new.status or old.soft for old in olds):
                 return True
@@ -135,6 +136,8 @@ class Emitter:
             self.state.prior_side, self.state.prior_first = said, False
         elif group.side == "both" or any(p.reading.number == "many" for p in group.places):
             self.state.prior_side = None
+        if not rows and not own and self._all_equal(group):
+            return
         if not rows:
             if own and not group.valued and group.neg is None and targets:
                 self._keep_waiting(group)
@@ -144,6 +147,20 @@ class Emitter:
             row.group = self.state.groups
             self._finish(row, group)
         self._add(rows, group)
+
+    def _all_equal(self, group: Group) -> bool:
+        """"biceps 2+, triceps 2+, all equal": the sides of the rows of this sentence that had none."""
+        if group.grades or group.places or not group.results or not all(
+                m.lex is not None and m.lex.result is not None and m.lex.result.any is not None
+                and m.lex.result.any.soft for m in group.results):
+            return False
+        rows = [row for row in self.state.drafts[self.state.sentence_from :] if row.side == "unstated"]
+        for row in rows:
+            row.side = "both"
+            row.spans.extend(self._span(m) for m in group.mentions)
+            row.steps.extend(("side", *self._span(m)) for m in group.mentions)
+        self._mark(group.mentions)
+        return bool(rows)
 
     def _keep_waiting(self, group: Group) -> None:
         """An item without a result: it waits for the next utterance."""
@@ -162,6 +179,8 @@ class Emitter:
             return []
         if group.rest and not group.sided:
             head = topic[0]
+            if head.item in _SUMMARY and group.places:
+                return [Target(head.item, None, None, None)]
             if head.item in _SUMMARY:
                 return [Target(head.item, "limbs", None, None)]
             return []
@@ -186,10 +205,21 @@ class Emitter:
         for t in group.targets:
             alt = t.reading.alt if t.reading is not None else None
             if t.reading is not None and alt is not None and (
-                    primitive if alt[0] == "grasp_reflex" else reflex):
+                    primitive if alt[0] == "grasp_reflex" else
+                    self._speaks_of_bulk(group) if alt[0] == "muscle_bulk" else reflex):
                 t = Target(t.reading.alt[0], t.reading.alt[1], t.reading, t.mention)
             out.append(t)
         return out
+
+    def _speaks_of_bulk(self, group: Group) -> bool:
+        """The first dorsal interosseous is looked at, not pushed against."""
+        if group.grades:
+            return False
+        if any(m.lex is not None and m.lex.result is not None and "muscle_bulk" in m.lex.result.by_item
+               and "power" not in m.lex.result.by_item for m in group.results):
+            return True
+        return any(t.item == "muscle_bulk" for t in group.targets) or bool(
+            self.state.drafts and self.state.drafts[-1].item == "muscle_bulk")
 
     def _speaks_of_reflex(self, group: Group) -> bool:
         grades = [m.grade for m in group.grades if m.grade is not None]
@@ -215,6 +245,9 @@ class Emitter:
         """A grade can name its item by itself: "right leg four out of five", "knees 2/2", "ankles trace"."""
         grades = [m.grade for m in group.grades if m.grade is not None]
         topic_item = self.state.topic[0].item if self.state.topic else None
+        if any(m.lex is not None and m.lex.text in ("full power", "full strength", "at full strength")
+               for m in group.results) and (topic_item != "power" or group.rest or group.places):
+            return [Target("power", None, None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":
             if group.places or self.state.heading == "power":
                 return [Target("power", None, None, None)]
@@ -262,7 +295,7 @@ class Emitter:
                 rows.append(row)
         if placed is not None and placed.pair is not None:
             rows = self._pair_rows(rows, placed)
-        if group.compare is not None and group.side is None and status == "abnormal":
+        if group.compare is not None and group.side in (None, "both") and status == "abnormal":
             rows = self._compared(rows, group.compare)
         return rows
 
@@ -349,7 +382,8 @@ class Emitter:
             if "absent" in self.items[target.item].describe and "absent" not in descriptors:
                 descriptors.append("absent")
             return "abnormal"
-        if status is None and not group.targets and group.sevs and group.sided and target.sign:
+        if status is None and not group.targets and group.sevs and group.sided and (
+                target.sign or (self.state.last_group and self.state.last_group[-1].status == "abnormal")):
             return "abnormal"
         if status is None and (target.sign or group.hedge is not None):
             if target.sign or target.reading is not None or self.state.topic:
@@ -399,7 +433,7 @@ class Emitter:
     def _sites(self, group: Group, target: Target) -> list[tuple[str | None, Place | None]]:
         """(site, place as said) pairs of a target."""
         item = self.items[target.item]
-        if target.site is not None:
+        if target.site is not None and (group.targets or not group.places):
             return [(target.site, group.places[0] if group.places else None)]
         if not item.sites:
             return [(None, group.places[0] if group.places else None)]
@@ -409,6 +443,10 @@ class Emitter:
                 site = self._site_of(target.item, area)
                 if site is not None:
                     found.append((site, spot))
+        if target.site is not None and not found:
+            return [(target.site, group.places[0])]
+        if len(found) > 1:
+            found = [pair for pair in found if pair[0] != "limbs"] or found
         if found:
             return self._joined_proximal(found)
         if group.places and target.item in SENSORY and not self._known(group.places):
@@ -467,7 +505,7 @@ class Emitter:
         phrase: ItemReading | None = target.reading
         if not item.sided:
             return "none"
-        if site in ("neck", "neck_flexion", "neck_extension", "jaw", "head") or (
+        if site in ("neck_flexion", "neck_extension", "jaw", "head") or (site == "neck" and group.side is None) or (
                 target.item == "fasciculations" and site == "tongue"):
             return "none"
         if reading is not None and reading.midline and status == "normal":
@@ -476,13 +514,15 @@ class Emitter:
             return spot.side
         if group.side is not None:
             return group.side
+        if group.compare is not None:
+            return "both"
         if item.default == "midline" and group.side is None:
             return "none" if status in ("normal", "not_examined") or target.item == "tongue" else "unstated"
         if spot is not None and spot.reading.midline:
             return "none"
         if phrase is not None and phrase.side is not None and not (group.neg and phrase.side == "unstated"):
             return phrase.side
-        if spot is not None and spot.reading.number == "many":
+        if any(p.reading.number == "many" and p.side is None for p in group.places):
             return "both"
         if phrase is not None and phrase.number == "many":
             return "both"
@@ -502,6 +542,8 @@ class Emitter:
         ordered = self._ordered()
         if ordered is not None and not own:
             return ordered
+        if group.rest:
+            return self._unsided(group, target, spot, status, site)
         if not own and spot is not None and self.state.topic_side in ("right", "left"):
             return self.state.topic_side
         if self.state.prior_side is not None and self._carries(target, status):
@@ -590,6 +632,8 @@ class Emitter:
                 for site, spot in self._sites(group, target):
                     for old in last:
                         row = old.copy()
+                        if not group.places and target.site is None and old.site in self.items[target.item].sites:
+                            site = old.site
                         row.item, row.site = target.item, site
                         row.spans, row.steps, row.qualifiers = [], [], []
                         if spot is not None and spot.side:
@@ -790,15 +834,24 @@ class Emitter:
 
     def add_level_place(self, group: Group, m: Mention) -> None:
         assert m.grade is not None and m.grade.level is not None
-        level = m.grade.level
-        row = SitePhrase(area=level)
         side, side_mention = None, None
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
-        group.places.append(Place(SiteReading(row, "one"), m, side, side_mention))
+        for level in self._levels(m.grade.level, m.grade.level_to):
+            row = SitePhrase(area=level)
+            group.places.append(Place(SiteReading(row, "one"), m, side, side_mention))
         if side is not None and len(group.places) > 1:
             group.side = None
         group.mentions.append(m)
+
+    def _levels(self, low: str, high: str | None) -> list[str]:
+        """The dermatomes of the catalogue from one level to another."""
+        if high is None:
+            return [low]
+        known = [a for a in self.items["pinprick"].sites if a[0] in "CTLS" and a[1:].isdecimal()]
+        if low not in known or high not in known:
+            return [low]
+        return known[known.index(low) : known.index(high) + 1] or [low]
 
     def gcs(self, m: Mention) -> None:
         """A part of the Glasgow Coma Scale."""

@@ -62,6 +62,9 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
         span = span or spans.get(i)
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             mention = Mention(PHRASE, i, span[0], span[1])
+            if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):
+                i = span[0] - 1
+                continue
             out.append(mention)
             i = span[0]
             lex = span[1]

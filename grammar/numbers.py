@@ -19,7 +19,7 @@ _LEVELS = {"c": (2, 8), "t": (1, 12), "l": (1, 5), "s": (1, 5)}
 class Grade:
     """A number as said: `n` with its sign, over `den`, up to `hi`; `unit` when one was said; or a level."""
 
-    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "level", "n", "sign", "trace", "unit")
+    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "level", "level_to", "n", "sign", "trace", "unit")
 
     def __init__(self, n: int, end: int) -> None:
         self.n = n
@@ -31,6 +31,7 @@ class Grade:
         self.hi_sign = ""
         self.unit: str | None = None
         self.level: str | None = None
+        self.level_to: str | None = None
         self.trace = False
 
     def __repr__(self) -> str:
@@ -89,6 +90,11 @@ def grade_at(norms: Sequence[str], texts: Sequence[str], i: int, fractions: dict
     if word in _LEVELS or word == "left" or (len(word) in (2, 3) and word[0] in "ctls" and word[1:].isdecimal()):
         level = level_at(norms, texts, i)
         if level is not None:
+            k = level.end
+            if k + 1 < len(norms) and norms[k] in ("to", "through", "-", "down"):
+                top = level_at(norms, texts, k + 1)
+                if top is not None:
+                    level.level_to, level.end = top.level, top.end
             return level
     found = number_at(norms, i)
     if found is None:

@@ -15,6 +15,10 @@ from grammar.pipeline import Pipeline
 from grammar.state import COMMAND, CONTEXT, FINDING, INSTRUCTION, State
 from grammar.talk import context_scopes
 
+_AFTER_NO = frozenset(("a", "an", "any", "the", "of", "to", "other", "his", "her", "more", "new", "real", "for", "in",
+                       "there", "is", "are", "was", "be", "have", "has", "further", "seen", "see", "either", "on", ",",
+                       "it", "in", "at", "over", "their", "its"))
+_BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
 _JOINTS = (("knee",), ("ankle",))
 _PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
 # Words that are praise as often as they are a result; they are a result only beside an item that waits for one.
@@ -63,6 +67,9 @@ class Reader:
     def item_at(self, k: int) -> ItemReading | None:
         """The item reading of the phrase at k, or None when its neighbours make it something else."""
         lex = self.lex(k)
+        if 0 <= k < len(self.ms) and self.ms[k].kind == GRADE:
+            site = self._myotomes(k)
+            return ItemReading(ItemPhrase(item="power", site=site), "many", False, {}) if site else None
         if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
             if not self.joint_reflex(k):
                 return None
@@ -82,9 +89,22 @@ class Reader:
             return self.plantar_near(k)
         return need != "standing" or self.standing_near(k)
 
+    def _myotomes(self, k: int) -> str | None:
+        """"C5 to T1 full" is the power of the arm, "L2 to S1" of the leg, unless sensation is the talk."""
+        grade = self.ms[k].grade
+        if grade is None or grade.level is None or grade.level_to is None or self.sensory_topic():
+            return None
+        return "arm" if grade.level[0] == "C" else "leg"
+
     def _station_word(self, k: int) -> bool:
         """"face visual fields full", "arms no drift": a bare part of the body that only steers."""
-        if self.group.mentions:
+        m = self.ms[k]
+        if m.i > 0 and self.tokens[m.i - 1].lower() in _BINDING:
+            return False
+        if k and self.group.mentions and (self.group.places or not self.group.complete):
+            return False
+        before = self.lex(k - 1)
+        if before is not None and (before.side or before.joins or before.neg):
             return False
         if k + 1 >= len(self.ms):
             return k == 0
@@ -115,6 +135,9 @@ class Reader:
                 if grade.den == 5 or grade.sign == "-" or grade.n > 4 or grade.unit or grade.level:
                     return False
                 return talk or grade.trace or grade.sign == "+" or grade.den is not None
+            if lex is not None and lex.result is not None and lex.result.any is not None and lex.result.any.soft:
+                k += 1
+                continue
             if lex is not None and lex.result is not None and not lex.side:
                 return "reflex" in lex.result.by_item and (talk or lex.text in ("brisk", "very brisk", "brisker"))
             if not (self.ms[k].kind == COMMA or (lex is not None and (
@@ -125,6 +148,8 @@ class Reader:
 
     def is_item(self, k: int) -> bool:
         lex = self.lex(k)
+        if self.ms[k].kind == GRADE if 0 <= k < len(self.ms) else False:
+            return self._myotomes(k) is not None
         if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
             return self.joint_reflex(k)
         if lex is None or lex.item is None:
@@ -155,11 +180,19 @@ class Reader:
         return any(t.item in SENSORY or t.item in ("facial_sensation", "extinction") for t in targets)
 
     def standing_near(self, k: int) -> bool:
-        near = {"toe_walk", "heel_walk", "tandem_gait", "hop", "romberg", "gait"}
-        for other in (*range(max(0, k - 4), k), *range(k + 1, min(len(self.ms), k + 4))):
-            lex = self.lex(other)
-            if lex is not None and lex.item is not None and lex.item.targets[0][0] in near and lex.item.needs is None:
-                return True
+        near = {"toe_walk", "heel_walk", "tandem_gait", "hop"}
+        for step in (-1, 1):
+            other = k + step
+            while 0 <= other < len(self.ms) and abs(other - k) < 6:
+                lex = self.lex(other)
+                if lex is not None and lex.item is not None:
+                    if lex.item.targets[0][0] in near and lex.item.needs is None:
+                        return True
+                    if lex.item.needs != "standing" and lex.alt_item is None:
+                        break
+                elif not (self.ms[other].kind == COMMA or (lex is not None and lex.joins)):
+                    break
+                other += step
         return False
 
     def plantar_near(self, k: int) -> bool:
@@ -265,7 +298,7 @@ class Reader:
             self.group.ditto = ms[0]
             self.group.mentions.append(ms[0])
         self.excepted = False
-        self.heading_side = None
+        self.heading_side = self._opening_side()
         self.reasoning = False
         if self.state.pending is not None:
             self.group = self.state.pending
@@ -278,6 +311,7 @@ class Reader:
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
         self.ms = ms
+        self.state.sentence_from = len(self.state.drafts)
         if mark == "?" or self._whole_control(ms):
             if mark == "?":
                 self._question(ms, end)
@@ -391,13 +425,25 @@ class Reader:
                 self.state.drafts.insert(at, kept)
                 return
 
+    def _opening_side(self) -> str | None:
+        """A sentence that opens with "on the left" and goes on with an item has that side as its heading."""
+        lex = self.lex(0)
+        if lex is None or lex.side not in ("right", "left"):
+            return None
+        marked = len(self.ms) > 1 and self.ms[1].kind in (COMMA, COLON)
+        if not marked and not lex.text.startswith(_PREPOSITIONS):
+            return None
+        return lex.side if self.is_item(2 if marked else 1) else None
+
     def step(self, k: int) -> int:
         m = self.ms[k]
         if self.reasoning:
             end = self.reason(k)
             if end > k:
                 return end
-        if m.kind == GRADE:
+        if m.kind == GRADE and self.is_item(k):
+            self.on_item(k)
+        elif m.kind == GRADE:
             self.on_grade(k)
         elif m.kind == GCS:
             self.emitter.gcs(m)
@@ -597,7 +643,7 @@ class Reader:
         assert lex is not None
         if lex.hedge == "weak":
             return
-        if self.group.valued and (self._prefix_follows(k) or self.group.sided):
+        if self.group.complete and (self._prefix_follows(k) or (self.group.valued and self.group.sided)):
             self.close()
         elif self.group.complete and not self.group.valued and self._second_of_sign(k):
             self.close()
@@ -787,11 +833,13 @@ class Reader:
         if len(group.targets) != 1 or group.neg is not None:
             return False
         head = group.targets[0]
+        new = targets[0]
+        if head.item == new.item == "power" and head.site in ("arm", "leg", "limbs") and not self._and_between(head, new):
+            return new.site not in ("arm", "leg", "limbs", None)
         if head.reading is None or not head.reading.heading or head.site is not None:
             return False
         if group.mentions and self._and_between(head, targets[0]):
             return False
-        new = targets[0]
         if head.item == "cranial_nerves":
             return self.items[new.item].station == "face" or new.item == "fundi"
         if head.item == "general_statement":
@@ -871,7 +919,7 @@ class Reader:
                 return False
             return not (group.side_first and self.next_bare(group))
         if group.ditto is not None:
-            return True
+            return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
 
     @staticmethod
@@ -890,6 +938,7 @@ class Reader:
             self.take(m, INSTRUCTION)
             return
         if m.lex.text in ("arms", "legs", "face", "upper limbs", "lower limbs") and self._station_word(k):
+            self.close()
             self._steer({"arms": "arms", "upper limbs": "arms", "face": "face"}.get(m.lex.text, "legs"))
             self.state.bound = self.state.prior_side = None
             self.take(m, COMMAND)
@@ -904,7 +953,8 @@ class Reader:
             return
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
-        if group.valued and (group.targets or group.places) and self._new_group_at_site(k, group):
+        if group.valued and (group.targets or group.places) and (
+                self._new_group_at_site(k, group) or self._place_of_next(k, group)):
             if side is not None:
                 self._pop_side(group)
             self.close()
@@ -953,7 +1003,7 @@ class Reader:
             if kind == COMMA or lex is None:
                 break
             if lex.result is not None and not self.is_item(other):
-                return not self.next_is_item(other)
+                return not self.next_is_item(other) and not self._own_place(other)
             if lex.hedge == "strong":
                 return True
             if not (lex.joins or lex.site is not None or lex.side or lex.severity) or self.is_item(other):
@@ -962,6 +1012,18 @@ class Reader:
         if group.places:
             return last_end < value_end and not self._after_value_only(group, value_end)
         return False
+
+    def _place_of_next(self, k: int, group: Group) -> bool:
+        """A place directly before an item is that item's, unless a preposition ties it to what was said."""
+        if not self.next_is_item(k):
+            return False
+        before = k
+        while before > 0 and (lex := self.lex(before - 1)) is not None and lex.side:
+            before -= 1
+        lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i]]
+        if group.places and group.sided:
+            return True
+        return not any(word in ("in", "at", "of", "over", "to", "on") for word in lead)
 
     def _set_off(self, k: int) -> bool:
         """A comma or "and" stands before the place (and its side)."""
@@ -986,6 +1048,8 @@ class Reader:
         side = self._resolve_side(lex.side)
         if side is None:
             return
+        if self.heading_side is not None and side != self.heading_side:
+            self.heading_side = None
         group = self.group
         if group.side == "both" and side != "both" and group.side_mention is not None and not group.targets \
                 and group.valued and group.side_mention.lex is not None and group.side_mention.lex.text == "both":
@@ -997,7 +1061,7 @@ class Reader:
             group.mentions.append(m)
             self.repair = None
             return
-        if group.places and self.is_site(k + 1) and self._joined(k) and not (
+        if group.places and self.is_site(k + 1) and self._joined_or_comma(k) and not (
                 group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1)):
             self.place_side = (side, m)
             group.mentions.append(m)
@@ -1040,8 +1104,8 @@ class Reader:
             return True
         if lex is not None and lex.result is not None and lex.text not in _PRAISE and not self.is_item(nxt):
             return True
-        while lex is not None and (lex.severity or lex.hedge or lex.neg or lex.result is not None) \
-                and not self.is_item(nxt):
+        while lex is not None and (lex.severity or lex.hedge or lex.neg or lex.result is not None
+                                   or lex.site is not None) and not self.is_item(nxt):
             nxt += 1
             lex = self.lex(nxt)
         return (lex is not None and self.is_item(nxt)) or bool(self.group.mentions)
@@ -1087,8 +1151,20 @@ class Reader:
 
     def _sided_value(self, k: int) -> bool:
         """The result behind k has a side of its own behind it ("... normal on the right")."""
-        lex = self.lex(k + 2)
-        return lex is not None and lex.side is not None and lex.text.startswith(_PREPOSITIONS)
+        return self._own_place(k + 1)
+
+    def _own_place(self, k: int) -> bool:
+        """The result at k has its own side or place behind it: "... normal on the right", "... normal in v three"."""
+        if k + 1 >= len(self.ms):
+            return False
+        lex = self.lex(k + 1)
+        m = self.ms[k + 1]
+        bound = m.i > 0 and self.tokens[m.i - 1].lower() in ("in", "at", "over", "on")
+        if lex is not None and lex.side is not None:
+            return lex.text.startswith(_PREPOSITIONS)
+        if m.grade is not None and m.grade.level is not None:
+            return bound
+        return lex is not None and lex.site is not None and bound
 
     def _starts_next(self, k: int) -> bool:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
@@ -1196,7 +1272,8 @@ class Reader:
     def _second_of_sign(self, k: int) -> bool:
         """"drift on the left, none on the right": the sign was said to be there; this is about the other side."""
         group = self.group
-        if group.neg is not None or not group.sided or not any(t.sign for t in group.targets):
+        if group.neg is not None or not group.sided or not (
+                any(t.sign for t in group.targets) or group.hedge is not None):
             return False
         side = self.lex(k + 1)
         if side is None or side.side is None or self.is_item(k + 1):
@@ -1278,7 +1355,8 @@ class Reader:
                     break
                 if here.station or here.heading or here.but or here.except_:
                     break
-                if self.is_item(k) and (self._finding_ahead(k) or (k == start + 1 and not cued)):
+                if self.is_item(k) and not self._reason_item(k) and (
+                        self._finding_ahead(k) or (k == start + 1 and not cued)):
                     break
                 if here.neg and self.next_is_item(k):
                     break
@@ -1299,6 +1377,12 @@ class Reader:
         for m in self.ms[start:k]:
             m.used = True
         return k
+
+    def _reason_item(self, k: int) -> bool:
+        """"fundi not seen, pupils too small": what stands in the way of a test is its reason, not a finding."""
+        reading = self.item_at(k)
+        names = {t.item for t in self.group.targets}
+        return reading is not None and "fundi" in names and reading.targets[0][0] == "pupils"
 
     def _finding_ahead(self, k: int) -> bool:
         return self.own_result(k)
@@ -1432,7 +1516,7 @@ class Reader:
             self._start_repair(m, "strong")
             return
         ahead = self._negated(k)
-        if ahead is None:
+        if ahead is None or self._cut_off(k):
             return
         if group.complete and (self.is_item(ahead) or self.is_site(ahead)):
             self.close()
@@ -1450,6 +1534,11 @@ class Reader:
         group.neg = m
         group.hedged = lex.neg == "hedged"
         group.mentions.append(m)
+
+    def _cut_off(self, k: int) -> bool:
+        """Other small words stand between the negation and what follows ("no doctor, ...")."""
+        between = self.tokens[self.ms[k].j : self.ms[k + 1].i] if k + 1 < len(self.ms) else []
+        return any(word.lower() not in _AFTER_NO for word in between)
 
     def _repairs(self, k: int, nxt: int) -> bool:
         """"..., no, extensor", "flexor no extensor", "no the left": a second thought, not a negation."""

@@ -42,6 +42,7 @@ class State:
         self.pair_order: tuple[str, str] | None = None
         self.pair_index = 0
         self.groups = 0
+        self.sentence_from = 0
         self.out_of_scale: list[tuple[str, str | None, str, str, int, int]] = []
         self.ranges: list[Draft] = []
         self.gcs: dict[str, int] = {}
