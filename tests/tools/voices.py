@@ -29,6 +29,7 @@ KOKORO = ("kokoro-jf_gongitsune", "kokoro-jf_alpha", "kokoro-jf_tebukuro")
 VOICES = (*FLITE, *FESTIVAL, *KOKORO)
 
 KOKORO_RATE_HZ = 24_000
+BREATH_WORDS, BREATH_S = 14, 0.25
 KOKORO_PHONES = {
     "AA": "ɑ",
     "AE": "æ",
@@ -104,12 +105,25 @@ def speak(
     marks = []
     at = len(pieces[0])
     for phrase in phrases_of(text):
-        said = _trim(_say(phrase, voice, speed, exact_words))
+        said = _breaths(phrase, voice, speed, exact_words)
         marks.append((phrase, at / SAMPLE_RATE_HZ, (at + len(said)) / SAMPLE_RATE_HZ))
         gap = np.zeros(int(chance.uniform(*pause_s) * SAMPLE_RATE_HZ), dtype=np.int16)
         pieces += [said, gap]
         at += len(said) + len(gap)
     return Spoken(np.concatenate(pieces), tuple(marks))
+
+
+def _breaths(phrase: str, voice: str, speed: float, exact_words: bool) -> Samples:
+    """A phrase; one of more than `BREATH_WORDS` words is spoken in several breaths."""
+    words = phrase.split()
+    count = max(1, round(len(words) / BREATH_WORDS))
+    size = -(-len(words) // count)
+    parts: list[Samples] = []
+    for at in range(0, len(words), size):
+        piece = " ".join(words[at : at + size])
+        parts += [np.zeros(int(BREATH_S * SAMPLE_RATE_HZ), dtype=np.int16)] if parts else []
+        parts.append(_trim(_say(piece, voice, speed, exact_words)))
+    return np.concatenate(parts)
 
 
 def _say(phrase: str, voice: str, speed: float, exact_words: bool) -> Samples:
