@@ -49,6 +49,13 @@ SHAPES = {
     "{context}": 2,
     "{patient}": 1,
     "{finding} {not_done}": 1,
+    "{finding} (the {side} [side] is|{side} side) {fine}": 2,
+    "{finding} (the same|same|ditto) (on the {side}|{two})": 2,
+    "{finding} {fine} on the {side}": 2,
+    "(there's|there is|he has|she has|we have) {finding}": 2,
+    "{finding} with {finding}": 1,
+    "{praise} {praise}": 1,
+    "{filler} {finding} {filler} {finding}": 1,
 }
 """What an utterance is made of, and how often."""
 
