@@ -75,6 +75,48 @@ ITEM_WEIGHT = {
 }
 """How often an item is spoken of in comparison with the others (1); common practice."""
 
+SENTENCES_A_WORDING = 3
+FRAMES = {
+    "any": (
+        "{W} [is] {result} [{where}]",
+        "{side} {W} [is] {result}",
+        "{W} [is] {result}",
+        "{W} {result} on the {side} {result} on the {side}",
+    ),
+    "one": ("{side} {W} [is] {result}", "{W} {result} on the {side}", "the {side} {W} [is] {result}"),
+    "many": ("{W} [are] {result} [{two}]", "{W} [are] {result}", "both {W} [are] {result}"),
+    "sign": (
+        "no {W}",
+        "[{much}] {W} [on the {side}]",
+        "there is {W} on the {side}",
+        "no {W} [{two}]",
+        "{W} on the {side}",
+    ),
+    "talk": ("{W}",),
+}
+"""How a wording of the grammar's phrase data becomes sentences, by the key it stands under there."""
+
+RESULT_OF = {
+    "reflex": "{jerk_result}",
+    "power": "{mrc}",
+    "plantar": "(flexor|extensor|equivocal)",
+    "clonus": "(present|absent)",
+    "romberg": "(negative|positive)",
+    "tinel": "(negative|positive)",
+    "phalen": "(negative|positive)",
+    "spurling": "(negative|positive)",
+    "kernig": "(negative|positive)",
+    "hoffmann": "(negative|positive)",
+    "straight_leg_raise": "(negative|positive|{degrees})",
+    "femoral_stretch": "(negative|positive)",
+    "visual_acuity": "{snellen}",
+    "sensory_level": "{level}",
+    "rinne": "(negative|positive)",
+    "dix_hallpike": "(negative|positive)",
+    "head_impulse": "(negative|positive)",
+    "gait": "{gait_word}",
+}
+
 _REFERENCE = re.compile(r"\{([\w.]+)\}")
 _SPEAKABLE = re.compile(r"[a-z']+")
 
@@ -153,11 +195,19 @@ def vocabulary() -> frozenset[str]:
 
 @cache
 def grammar_phrases() -> tuple[str, ...]:
-    """Spoken wordings of the grammar's phrase data, without those that nobody speaks (signs, digits)."""
-    found: set[str] = set()
-    for _, said in _item_phrases():
-        found.add(said)
-    return tuple(sorted(found))
+    """Sentences made from the spoken wordings of the grammar's phrase data, each wording with likely
+    results."""
+    phrases = _phrases()
+    chance = random.Random(SEED + 1)
+    drawn: list[str] = []
+    for kind, item, wording in _wordings():
+        frames = FRAMES[kind]
+        for frame in chance.sample(frames, min(SENTENCES_A_WORDING, len(frames))):
+            result = RESULT_OF.get(item, "({fine}|{bad})")
+            said = phrases.draw(frame.replace("{W}", wording).replace("{result}", result), chance)
+            if said and _is_spoken(said):
+                drawn.append(said)
+    return tuple(drawn)
 
 
 def clinic_phrases(folder: Path) -> tuple[str, ...]:
@@ -178,47 +228,52 @@ def clinic_phrases(folder: Path) -> tuple[str, ...]:
 
 @cache
 def _phrases() -> Phrases:
-    text = (resources.files("dictate.engines") / "data" / "talk.toml").read_text(encoding="utf-8")
     rules: dict[str, list[tuple[int, str]]] = {}
-    for name, value in _flat(tomllib.loads(text)["rules"]):
+    for name, value in _flat(_talk()["rules"]):
         rules[name] = [_weighted(line) for line in value.strip().splitlines()]
     items = [name for name in rules if name.startswith("items.")]
-    for item, said in _item_phrases():
-        if f"items.{item}" in rules and len(said.split()) > 1:
-            rules[f"items.{item}"].append((1, said))
     rules["finding"] = [(ITEM_WEIGHT.get(name.removeprefix("items."), 1), "{" + name + "}") for name in items]
     return Phrases(rules)
 
 
-def _item_phrases() -> Iterator[tuple[str, str]]:
-    """(item, spoken wording) of the grammar's phrase files; none while it has no such files."""
+def _wordings() -> Iterator[tuple[str, str, str]]:
+    """(kind, item, wording) of the grammar's phrase files; the notation in wordings is that of talk.toml."""
     folder = resources.files("grammar") / "data" / "phrases"
-    if not folder.is_dir():
-        return
     for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if not file.name.endswith(".toml"):
             continue
-        for table in tomllib.loads(file.read_text(encoding="utf-8")).values():
-            for entry in table if isinstance(table, list) else [table]:
-                if isinstance(entry, dict):
-                    item = str(entry.get("item", entry.get("id", "")))
-                    yield from ((item, said) for said in _strings(entry) if _is_spoken(said))
+        data = tomllib.loads(file.read_text(encoding="utf-8"))
+        for entry in data.get("phrase", ()):
+            item = str(entry.get("item", ""))
+            for key in ("any", "one", "many", "sign"):
+                yield from ((key, item, wording.lower()) for wording in entry.get(key, ()))
+        for table in ("instruction", "station", "heading"):
+            for entry in data.get(table, ()):
+                yield from (("talk", "", wording.lower()) for wording in entry.get("say", ()))
 
 
-def _strings(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value.lower()
-    elif isinstance(value, dict):
-        for key, inner in value.items():
-            if key not in ("item", "site", "id", "about", "source", "label"):
-                yield from _strings(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            yield from _strings(inner)
+@cache
+def _typed_only() -> tuple[frozenset[str], frozenset[str]]:
+    """(words never spoken, words of up to three letters that are)."""
+    data = _talk()
+    rules = (_REFERENCE.sub(" ", text) for _, text in _flat(data["rules"]))
+    short = {word for text in rules for word in _SPEAKABLE.findall(text) if len(word) <= 3}
+    return frozenset(data["typed_only"].split()), frozenset(short)
 
 
 def _is_spoken(said: str) -> bool:
-    return all(_SPEAKABLE.fullmatch(word) for word in said.split()) and 0 < len(said.split()) <= 8
+    never, short = _typed_only()
+    return all(
+        _SPEAKABLE.fullmatch(word) and word not in never and (len(word) > 3 or word in short)
+        for word in said.split()
+    )
+
+
+@cache
+def _talk() -> dict[str, Any]:
+    return tomllib.loads(
+        (resources.files("dictate.engines") / "data" / "talk.toml").read_text(encoding="utf-8")
+    )
 
 
 def _flat(rules: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
