@@ -15,7 +15,6 @@ from pydantic import BaseModel, ConfigDict
 from grammar.data_files import DATA
 from grammar.models import Finding, Query
 from grammar.protocols import Catalogue
-import itertools
 
 # A real note names an item a few times; the bound keeps a pathological text linear.
 _NEAR = 64
@@ -108,7 +107,7 @@ def _conflicts(
     for (item, site, side), indices in by_slot.items():
         if len(indices) < 2 or side == "unstated" or item == "general_statement":
             continue
-        for a, b in itertools.pairwise(indices):
+        for a, b in zip(indices, indices[1:], strict=False):
             one, two = findings[a], findings[b]
             if not _differ(one, two) or (a, b) in seen:
                 continue

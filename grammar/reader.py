@@ -14,7 +14,6 @@ from grammar.mentions import COLON, COMMA, GCS, GRADE, MARK, PHRASE, STOP, UNKNO
 from grammar.pipeline import Pipeline
 from grammar.state import COMMAND, CONTEXT, FINDING, INSTRUCTION, State
 from grammar.talk import context_scopes
-import itertools
 
 _AFTER_NO = frozenset(("a", "an", "any", "the", "of", "to", "other", "his", "her", "more", "new", "real", "for", "in",
                        "there", "is", "are", "was", "be", "have", "has", "further", "seen", "see", "either", "on", ",",
@@ -1493,7 +1492,7 @@ class Reader:
             if grade is not None:
                 values.insert(0, grade.n)
             other -= 1
-        return len(values) >= 3 and all(b - a == 1 for a, b in itertools.pairwise(values))
+        return len(values) >= 3 and all(b - a == 1 for a, b in zip(values, values[1:], strict=False))
 
     # ---- negation ------------------------------------------------------------------------------------------
 
