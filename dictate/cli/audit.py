@@ -62,5 +62,13 @@ def register(app: typer.Typer) -> None:
                 if as_json:
                     print(json.dumps(asdict(entry)))
                 else:
-                    facts = (entry.id, entry.at, entry.outcome, entry.actor, entry.action, entry.target, entry.detail)
+                    facts = (
+                        entry.id,
+                        entry.at,
+                        entry.outcome,
+                        entry.actor,
+                        entry.action,
+                        entry.target,
+                        entry.detail,
+                    )
                     print("\t".join(str(fact) for fact in facts))

@@ -13,13 +13,21 @@ def register(app: typer.Typer) -> None:
 
     @app.command()
     def desk(
-        host: str = typer.Option("127.0.0.1", "--host", help="Address to serve on; this computer only by default."),
+        host: str = typer.Option(
+            "127.0.0.1", "--host", help="Address to serve on; this computer only by default."
+        ),
         port: int = typer.Option(8040, "--port", min=1, max=65535),
-        network: bool = typer.Option(False, "--network", help="Allow an address that other computers reach (needs TLS)."),
-        certificate: Path | None = typer.Option(None, "--certificate", help="PEM file of the TLS certificate."),
+        network: bool = typer.Option(
+            False, "--network", help="Allow an address that other computers reach (needs TLS)."
+        ),
+        certificate: Path | None = typer.Option(
+            None, "--certificate", help="PEM file of the TLS certificate."
+        ),
         key: Path | None = typer.Option(None, "--key", help="PEM file of the certificate's key."),
         name: list[str] = typer.Option([], "--name", help="A host name under which browsers reach the desk."),
-        idle: int = typer.Option(15, "--idle", min=1, max=240, help="Minutes without use until one must sign in again."),
+        idle: int = typer.Option(
+            15, "--idle", min=1, max=240, help="Minutes without use until one must sign in again."
+        ),
     ) -> None:
         """Serve the review desk: check drafts against their sound, ask back, sign, export."""
         from dictate.desk.accounts import People
@@ -39,7 +47,10 @@ def register(app: typer.Typer) -> None:
                     "`dictate users add NAME --name 'Full Name' --role administrator`."
                 )
             scheme = "https" if certificate else "http"
-            print(f"The desk is at {scheme}://{name[0] if name else host}:{port}/ (Ctrl-C stops it).", file=sys.stderr)
+            print(
+                f"The desk is at {scheme}://{name[0] if name else host}:{port}/ (Ctrl-C stops it).",
+                file=sys.stderr,
+            )
             serve(
                 store,
                 host=host,

@@ -49,7 +49,9 @@ def register(app: typer.Typer) -> None:
 
     @app.command()
     def forget(
-        patient_ref: str = typer.Argument(..., metavar="PATIENT-REF", help="The clinic's reference of the patient."),
+        patient_ref: str = typer.Argument(
+            ..., metavar="PATIENT-REF", help="The clinic's reference of the patient."
+        ),
         yes: bool = typer.Option(False, "--yes", help="Do not ask."),
     ) -> None:
         """Remove all data of a patient (signed notes too); the audit log keeps the proof that it was done."""
@@ -60,11 +62,15 @@ def register(app: typer.Typer) -> None:
         with open_store(load_settings(), create=False) as store:
             if not yes:
                 if not sys.stdin.isatty():
-                    raise InputError("Removing a patient's data cannot be undone; add --yes to do it without a question.")
+                    raise InputError(
+                        "Removing a patient's data cannot be undone; add --yes to do it without a question."
+                    )
                 typer.confirm(f"Remove all examinations of {patient_ref} for ever?", abort=True)
             gone = store.forget(patient_ref, "command line")
         if not gone:
-            raise InputError(f"No examination of patient {patient_ref!r} is in the store; nothing was removed.")
+            raise InputError(
+                f"No examination of patient {patient_ref!r} is in the store; nothing was removed."
+            )
         print(f"Removed {len(gone)} examination(s) of that patient: {', '.join(map(str, gone))}.")
         print("Backups made earlier still hold them; delete those too.", file=sys.stderr)
 
@@ -91,7 +97,9 @@ def _print_table(heads: tuple[DraftHead, ...]) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    table = Table("No.", "Patient", "Complaint", "State", "Clinician", "Examined", "Omissions", "Queries", "Unread")
+    table = Table(
+        "No.", "Patient", "Complaint", "State", "Clinician", "Examined", "Omissions", "Queries", "Unread"
+    )
     for head in heads:
         table.add_row(
             str(head.number),

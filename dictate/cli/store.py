@@ -11,13 +11,17 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Add the `store` group."""
-    group = typer.Typer(no_args_is_help=True, help="The encrypted store of drafts: make, back up, restore, check.")
+    group = typer.Typer(
+        no_args_is_help=True, help="The encrypted store of drafts: make, back up, restore, check."
+    )
     app.add_typer(group, name="store")
 
     @group.command()
     def init(
         key: str | None = typer.Option(
-            None, "--key", help="Where the key comes from: file (default), passphrase, keyring, or plain: NOT encrypted."
+            None,
+            "--key",
+            help="Where the key comes from: file (default), passphrase, keyring, or plain: NOT encrypted.",
         ),
     ) -> None:
         """Make the store now instead of at the first examination."""
@@ -28,7 +32,9 @@ def register(app: typer.Typer) -> None:
         settings = load_settings()
         if key is not None:
             if key not in ("file", "passphrase", "keyring", "plain"):
-                raise StoreError(f"There is no kind of key {key!r}; choose file, passphrase, keyring or plain.")
+                raise StoreError(
+                    f"There is no kind of key {key!r}; choose file, passphrase, keyring or plain."
+                )
             wanted = StoreSettings(**{**settings.store.model_dump(), "key": key})
             settings = settings.model_copy(update={"store": wanted})
         with open_store(settings, ask=_ask_new) as store:
@@ -71,7 +77,8 @@ def register(app: typer.Typer) -> None:
             print(json.dumps(asdict(report)))
         else:
             print(
-                f"{report.examinations} examinations, {report.revisions} revisions, {report.sound_pieces} pieces of "
+                f"{report.examinations} examinations, {report.revisions} revisions, "
+                f"{report.sound_pieces} pieces of "
                 f"sound, {report.audit_entries} audit entries: {'all whole' if report.sound else 'FAULTS'}."
             )
         _tell(() if as_json else report.faults, bad=not report.sound)
@@ -84,11 +91,16 @@ def register(app: typer.Typer) -> None:
 
         with open_store(load_settings(), create=False) as store:
             gone = store.delete_due_sound()
-        print(f"The sound of {len(gone)} examination(s) was deleted{': ' + ', '.join(map(str, gone)) if gone else ''}.")
+        print(
+            f"The sound of {len(gone)} examination(s) was "
+            f"deleted{': ' + ', '.join(map(str, gone)) if gone else ''}."
+        )
 
     @group.command("change-key")
     def change_key(
-        key: str = typer.Option("passphrase", "--key", help="Where the key comes from now: file, passphrase, keyring."),
+        key: str = typer.Option(
+            "passphrase", "--key", help="Where the key comes from now: file, passphrase, keyring."
+        ),
     ) -> None:
         """Change the passphrase, or move the key to a file or the OS keyring."""
         from dictate.errors import StoreError

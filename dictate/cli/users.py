@@ -35,12 +35,19 @@ def register(app: typer.Typer) -> None:
         print(f"Account {username} ({role}) was added.")
 
     @group.command("list")
-    def list_accounts(as_json: bool = typer.Option(False, "--json", help="Print one JSON object a line.")) -> None:
+    def list_accounts(
+        as_json: bool = typer.Option(False, "--json", help="Print one JSON object a line."),
+    ) -> None:
         """List the accounts."""
         with _people() as people:
             found = people.all()
         for account in found:
-            facts = {"username": account.username, "name": account.name, "role": account.role, "active": account.active}
+            facts = {
+                "username": account.username,
+                "name": account.name,
+                "role": account.role,
+                "active": account.active,
+            }
             if as_json:
                 print(json.dumps(facts, ensure_ascii=False))
             else:
@@ -55,7 +62,9 @@ def register(app: typer.Typer) -> None:
         print(f"The password of {username} was set.")
 
     @group.command()
-    def role(username: str = typer.Argument(...), new_role: str = typer.Argument(..., help=ROLE_HELP)) -> None:
+    def role(
+        username: str = typer.Argument(...), new_role: str = typer.Argument(..., help=ROLE_HELP)
+    ) -> None:
         """Give an account another role."""
         with _people() as people:
             people.set_role(username, new_role, by=BY)

@@ -1,8 +1,8 @@
 """People at the desk: roles, passwords, signing in with throttling, sessions with an idle timeout.
 
-Passwords are kept as argon2id hashes (argon2-cffi's defaults, which follow RFC 9106). A session is a random token
-in a cookie; the store keeps only its SHA-256. After five wrong passwords an account has to wait, each further
-mistake doubles the wait; an address that guesses at many accounts has to wait as well.
+Passwords are kept as argon2id hashes (argon2-cffi's defaults, which follow RFC 9106). A session is a
+random token in a cookie; the store keeps only its SHA-256. After five wrong passwords an account has to
+wait, each further mistake doubles the wait; an address that guesses at many accounts has to wait as well.
 """
 
 from __future__ import annotations
@@ -95,7 +95,9 @@ class People:
         if role not in ROLES:
             raise DeskError(f"There is no role {role!r}; choose one of {', '.join(ROLES)}.")
         if not name.strip() or len(name) > 100 or not name.isprintable():
-            raise DeskError("Give the person's name as it shall stand under a signature (1 to 100 characters).")
+            raise DeskError(
+                "Give the person's name as it shall stand under a signature (1 to 100 characters)."
+            )
         require_good_password(username, password)
         if self.find(username):
             raise DeskError(f"There is an account {username} already.")
@@ -175,7 +177,9 @@ class People:
         right = _matches(known.password if known else _NOBODY, password)
         if known and right and known.active:
             with self.store.writing() as writer:
-                fresh = {"password": _hasher.hash(password)} if _hasher.check_needs_rehash(known.password) else {}
+                fresh = (
+                    {"password": _hasher.hash(password)} if _hasher.check_needs_rehash(known.password) else {}
+                )
                 writer.set_account(known.username, failures=0, wait_until=None, **fresh)
             return known
         with self.store.writing() as writer:
@@ -245,11 +249,15 @@ def digest(token: str) -> str:
 
 
 def require_good_password(username: str, password: str) -> None:
-    """DeskError when a password is too short, too long or holds the user name (NIST SP 800-63B: length counts)."""
+    """DeskError when a password is too short, too long or holds the user name (NIST SP 800-63B: length
+    counts).
+    """
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
         raise DeskError(f"The password must have {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters.")
     if username.casefold() in password.casefold() or len(set(password)) < 5:
-        raise DeskError("The password is too easy to guess: leave out the user name and use more different characters.")
+        raise DeskError(
+            "The password is too easy to guess: leave out the user name and use more different characters."
+        )
 
 
 def _matches(kept: str, password: str) -> bool:

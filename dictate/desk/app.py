@@ -40,6 +40,8 @@ from grammar.models import CAUTION
 HERE = Path(__file__).parent
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 MOST_FIELDS = 100
+LARGEST = 2**31 - 1
+"""The largest number that both databases keep in an integer column."""
 STATUS: tuple[tuple[type[DictateError], int], ...] = (
     (StaleDraftError, 409),
     (ClosedDraftError, 409),
@@ -59,9 +61,13 @@ def create_app(
     idle: timedelta = timedelta(minutes=15),
     hear: Recogniser = hear_addition,
 ) -> ASGIApp:
-    """The desk for one open store. `hosts`: the names it answers to; `hear`: turns a sound file into words."""
+    """The desk for one open store. `hosts`: the names it answers to; `hear`: turns a sound file into
+    words.
+    """
     desk = Desk(store, People(store, idle=idle), _templates(), Feed(), Dictations(), hear, tls)
-    routes: list[Route | Mount] = [Route(page.path, _endpoint(desk, page), methods=[page.method]) for page in PAGES]
+    routes: list[Route | Mount] = [
+        Route(page.path, _endpoint(desk, page), methods=[page.method]) for page in PAGES
+    ]
     routes.append(Mount("/static", StaticFiles(directory=HERE / "static")))
     app = Starlette(routes=routes, exception_handlers={HTTPException: _plain_fault, Exception: _broken})
     return Guard(app, hosts=hosts, tls=tls)
@@ -132,7 +138,11 @@ def _answer(desk: Desk, page: Page, request: Request, form: dict[str, str], body
             if person.role not in page.roles:
                 raise ForbiddenError(f"The role {person.role} may not use this page.")
             if page.method == "POST" and not ask.csrf_holds():
-                raise ForbiddenError("The form did not come from this desk's own page; reload the page and try again.")
+                raise ForbiddenError(
+                    "The form did not come from this desk's own page; reload the page and try again."
+                )
+        if any(number > LARGEST for number in request.path_params.values() if isinstance(number, int)):
+            raise NoDraftError("There is no draft with such a number.")
         if "number" in request.path_params:
             ask.head()  # every page of one draft: may this person see this draft at all?
         answer = page.answer(ask)
@@ -170,7 +180,11 @@ def _fault(ask: Ask, page: Page, error: DictateError) -> Response:
         return JSONResponse({"said": str(error)}, status_code=status)
     refused = page.method == "POST" and page.path.startswith("/drafts/") and status in (400, 409)
     if refused:
-        tried = [(name, value) for name, value in ask.form.items() if name not in ("csrf", "revision", "password") and value]
+        tried = [
+            (name, value)
+            for name, value in ask.form.items()
+            if name not in ("csrf", "revision", "password") and value
+        ]
         return draft_page(ask, status, refused=str(error), tried=tried)
     return ask.page("fault.html", status, said=str(error))
 
@@ -181,4 +195,6 @@ async def _plain_fault(_request: Request, error: Exception) -> Response:
 
 
 async def _broken(_request: Request, _error: Exception) -> Response:
-    return PlainTextResponse("The desk failed on that page; nothing was saved. See its log.\n", status_code=500)
+    return PlainTextResponse(
+        "The desk failed on that page; nothing was saved. See its log.\n", status_code=500
+    )

@@ -77,7 +77,9 @@ class Ask:
         return int(self.request.path_params["number"])
 
     def text(self, name: str, *, required: str = "", longest: int = LONGEST_TEXT) -> str:
-        """A text field: trimmed, on one line, without control characters; DeskError when empty or too long."""
+        """A text field: trimmed, on one line, without control characters; DeskError when empty or too
+        long.
+        """
         raw = self.form.get(name, "")
         clean = " ".join("".join(char if char.isprintable() else " " for char in raw).split())
         if required and not clean:
@@ -110,7 +112,13 @@ class Ask:
         return self.store.draft(self.number)
 
     def save(
-        self, change: Change, document: Document, action: str, *, state: State | None = None, sound: Any = None
+        self,
+        change: Change,
+        document: Document,
+        action: str,
+        *,
+        state: State | None = None,
+        sound: Any = None,
     ) -> int:
         """Keep an edited document under the revision that the person saw, and tell the other open pages."""
         head = self.head()
@@ -143,7 +151,9 @@ class Ask:
         )
 
     def same_origin(self) -> bool:
-        """Whether the browser says that the request comes from this desk (or says nothing, as old ones do)."""
+        """Whether the browser says that the request comes from this desk (or says nothing, as old ones
+        do).
+        """
         headers = self.request.headers
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
             return False

@@ -1,4 +1,6 @@
-"""What the desk asks of the grammar: read a phrase, catalogue values of an item, omissions and queries anew."""
+"""What the desk asks of the grammar: read a phrase, catalogue values of an item, omissions and queries
+anew.
+"""
 
 from __future__ import annotations
 
@@ -107,21 +109,27 @@ def coded(finding: Finding) -> Finding:
 
 
 def read_phrase(phrase: str, note: Note) -> Note:
-    """What the grammar reads in a phrase on its own (no side or station is carried over from the examination)."""
+    """What the grammar reads in a phrase on its own (no side or station is carried over from the
+    examination).
+    """
     return parse(phrase, complaint=note.complaint).note
 
 
 def rechecked(note: Note) -> Note:
     """The note with omissions, queries and suggestions worked out anew from its findings.
 
-    Queries that come from the words themselves (a value outside its scale) cannot be worked out from findings;
-    they stay.
+    Queries that come from the words themselves (a value outside its scale) cannot be worked out from
+    findings; they stay.
     """
     known, findings = catalogue(), note.findings
-    spoken = [query for query in note.queries if query.kind not in WORKED_OUT or query.message.startswith(GCS_SUM)]
+    spoken = [
+        query for query in note.queries if query.kind not in WORKED_OUT or query.message.startswith(GCS_SUM)
+    ]
     return note.model_copy(
         update={
-            "slots": tuple(completeness.check(known, findings, [(i, None) for i in note.asked], note.complaint)),
+            "slots": tuple(
+                completeness.check(known, findings, [(i, None) for i in note.asked], note.complaint)
+            ),
             "queries": (*consistency.check(known, findings), *spoken),
             "suggestions": tuple(suggest(known, findings, note.complaint)),
         }

@@ -1,4 +1,5 @@
-"""The figure of a note for a page, as inline SVG. Its style rules are served apart, because the desk's content
+"""The figure of a note for a page, as inline SVG. Its style rules are served apart, because the desk's
+content
 policy allows no style inside a page."""
 
 from __future__ import annotations

@@ -34,7 +34,11 @@ def show_finding(ask: Ask) -> Response:
     if entry is None:
         raise DeskError("That finding is not in the draft any more; reload the page.")
     return ask.page(
-        "finding.html", head=draft.head, entry=entry, choices=checking.choices(entry.finding.item), fragment=True
+        "finding.html",
+        head=draft.head,
+        entry=entry,
+        choices=checking.choices(entry.finding.item),
+        fragment=True,
     )
 
 
@@ -96,7 +100,12 @@ def add_phrase(ask: Ask) -> Response:
     pending = ask.desk.dictations.take(ask.form.get("dictation", ""), ask.me.username, ask.number)
     recording = len(ask.store.recordings(ask.number)) if pending else None
     edited, change = editing.add_phrase(
-        document, phrase, hand(ask), origin="dictated" if pending else "phrase", unread=unread, recording=recording
+        document,
+        phrase,
+        hand(ask),
+        origin="dictated" if pending else "phrase",
+        unread=unread,
+        recording=recording,
     )
     start = edited.additions[-1].start_char
     sound = (pending.words, pending.samples, start) if pending else None
@@ -159,7 +168,9 @@ def answer(ask: Ask) -> Response:
 def accept_query(ask: Ask) -> Response:
     """Let a query stand, with the reason."""
     reason = ask.text("reason", required="Give the reason for letting this query stand.")
-    edited, change = editing.accept_query(ask.draft().document, ask.text("key", longest=64), reason, hand(ask))
+    edited, change = editing.accept_query(
+        ask.draft().document, ask.text("key", longest=64), reason, hand(ask)
+    )
     ask.save(change, edited, "accept query")
     return back(ask, "to-do")
 

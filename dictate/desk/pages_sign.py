@@ -100,9 +100,13 @@ def export(ask: Ask) -> Response:
     shown = chosen(ask.store.signatures(head.number), version)
     subject = export_input(ask.store, head.number, version=shown.version)
     body = subject.note.model_dump_json(by_alias=True, indent=1).encode()
-    return Response(body, media_type="application/json", headers=attachment(head.number, shown.version, "json"))
+    return Response(
+        body, media_type="application/json", headers=attachment(head.number, shown.version, "json")
+    )
 
 
 def attachment(number: int, version: int, extension: str) -> dict[str, str]:
     """The header that makes the browser save the answer."""
-    return {"Content-Disposition": f'attachment; filename="examination-{number}-version-{version}.{extension}"'}
+    return {
+        "Content-Disposition": f'attachment; filename="examination-{number}-version-{version}.{extension}"'
+    }

@@ -1,7 +1,7 @@
 """Every address of the desk with the roles that may use it: the one place where access is decided.
 
-`roles` None: no sign-in needed. `clinical`: every accepted and rejected access goes into the audit log (changes
-are logged by the store together with the change itself, so those pages log rejections only).
+`roles` None: no sign-in needed. `clinical`: every accepted and rejected access goes into the audit log
+(changes are logged by the store together with the change itself, so those pages log rejections only).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What every answer and every request must satisfy, whatever the page.
 
-Headers: a content policy without inline script or style and without other origins, no framing, no sniffing, no
-referrer, no caching of clinical pages, microphone for this page only. Requests: a host name that belongs to this
-desk (against DNS rebinding), and no body larger than its page allows.
+Headers: a content policy without inline script or style and without other origins, no framing, no
+sniffing, no referrer, no caching of clinical pages, microphone for this page only. Requests: a host name
+that belongs to this desk (against DNS rebinding), and no body larger than its page allows.
 """
 
 from __future__ import annotations

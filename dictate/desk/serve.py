@@ -23,7 +23,8 @@ def check_place(host: str, *, network: bool, certificate: Path | None, key: Path
     if not _is_loopback(host):
         if not network:
             raise DeskError(
-                f"{host} is reachable from other computers; add --network if that is meant. Without it the desk "
+                f"{host} is reachable from other computers; add --network if that is meant. Without "
+                f"it the desk "
                 "serves this computer only."
             )
         if not tls:
@@ -33,7 +34,8 @@ def check_place(host: str, *, network: bool, certificate: Path | None, key: Path
             ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key)
         except (OSError, ssl.SSLError) as error:
             raise DeskError(
-                f"The certificate {certificate} and key {key} cannot be used ({error}); give PEM files that belong "
+                f"The certificate {certificate} and key {key} cannot be used ({error}); give PEM "
+                f"files that belong "
                 "together."
             ) from error
     return tls

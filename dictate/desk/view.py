@@ -1,4 +1,6 @@
-"""What the page of one draft shows, worked out before the template: transcript pieces, findings by place, checklist."""
+"""What the page of one draft shows, worked out before the template: transcript pieces, findings by place,
+checklist.
+"""
 
 from __future__ import annotations
 
@@ -87,10 +89,14 @@ def transcript_lines(document: Document, recordings: Iterable[Recording]) -> lis
         for word in recording.words
         if word.start_char is not None
     }
-    findings = _by_character([(entry.number, spans_of(entry)) for entry in document.entries if not entry.withdrawn])
+    findings = _by_character(
+        [(entry.number, spans_of(entry)) for entry in document.entries if not entry.withdrawn]
+    )
     unread = _by_character([(piece.number, [(piece.span.start_char, piece.span.end_char)])
                             for piece in document.unread if piece.verdict in (None, "accepted")])  # fmt: skip
-    repairs = {repair.start_char: repair for entry in document.standing() for repair in entry.finding.repaired}
+    repairs = {
+        repair.start_char: repair for entry in document.standing() for repair in entry.finding.repaired
+    }
     additions = {addition.start_char: addition for addition in document.additions}
     lines, note, offset = [], "", 0
     for raw in text.split("\n"):
@@ -158,7 +164,9 @@ def stations(document: Document) -> list[Station]:
     found = []
     for station, label in station_labels():
         mine = [row for row in rows.values() if station_of(row.item) == station]
-        mine.sort(key=lambda row: (order.index(row.item) if row.item in order else len(order), row.site or ""))
+        mine.sort(
+            key=lambda row: (order.index(row.item) if row.item in order else len(order), row.site or "")
+        )
         if mine:
             found.append(Station(label, mine))
     return found

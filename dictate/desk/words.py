@@ -7,7 +7,13 @@ from collections.abc import Iterable, Sequence
 from grammar import catalogue
 from grammar.models import Finding, Slot
 
-SIDE_WORDS = {"right": "right", "left": "left", "both": "both sides", "none": "", "unstated": "side not stated"}
+SIDE_WORDS = {
+    "right": "right",
+    "left": "left",
+    "both": "both sides",
+    "none": "",
+    "unstated": "side not stated",
+}
 STATUS_WORDS = {
     "normal": "normal",
     "abnormal": "abnormal",
@@ -90,7 +96,11 @@ def compared(before: Iterable[Finding], after: Iterable[Finding]) -> list[Compar
     order = list(catalogue().items)
     places = sorted(
         old.keys() | new.keys(),
-        key=lambda place: (order.index(place[0]) if place[0] in order else len(order), place[1] or "", place[2]),
+        key=lambda place: (
+            order.index(place[0]) if place[0] in order else len(order),
+            place[1] or "",
+            place[2],
+        ),
     )
     lines = []
     for place in places:

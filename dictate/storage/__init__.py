@@ -27,10 +27,10 @@ With `key = "passphrase"` ask early (open the store before the examination start
 passphrase must not be found out when the patient has left.
 """
 
+from dictate.settings import StoreSettings
 from dictate.storage.backup import BackupReport, back_up, restore
 from dictate.storage.check import CheckReport, check_store
 from dictate.storage.document import Change, Document, KeptWord, State
-from dictate.settings import StoreSettings
 from dictate.storage.reading import Draft, DraftHead, Listing, Recording, RevisionLine, Signature, Wanted
 from dictate.storage.sound import KeptSound
 from dictate.storage.store import Store, open_store

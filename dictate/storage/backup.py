@@ -15,10 +15,10 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, select, text
 
 from dictate.errors import StoreError
+from dictate.settings import Settings, StoreSettings
 from dictate.storage import migrations
 from dictate.storage import tables as t
 from dictate.storage.database import Database
-from dictate.settings import Settings, StoreSettings
 from dictate.storage.options import filled_in
 from dictate.storage.store import Store, open_store
 from dictate.storage.writer import Writer

@@ -14,16 +14,22 @@ from dictate.storage.store import Store
 PAGE = 500
 
 
-def export_input(store: Store, number: int, *, version: int | None = None, draft: bool = False) -> ExportInput:
-    """The examination ready for any format: the newest signed version, the one named, or the draft as it stands.
+def export_input(
+    store: Store, number: int, *, version: int | None = None, draft: bool = False
+) -> ExportInput:
+    """The examination ready for any format: the newest signed version, the one named, or the draft as it
+    stands.
 
-    Raises NoDraftError when there is no such draft, StoreError when it is not signed and no draft was asked for.
+    Raises NoDraftError when there is no such draft, StoreError when it is not signed and no draft was
+    asked for.
     """
     head = store.head(number)
     if draft:
         return ExportInput(**_facts(store, head), note=store.note(number))
     if not head.signed_version:
-        raise StoreError(f"Draft {number} is not signed; sign it at the desk, or ask for the draft with --draft.")
+        raise StoreError(
+            f"Draft {number} is not signed; sign it at the desk, or ask for the draft with --draft."
+        )
     signed = store.signed_note(number, version)
     reasons = {
         line.version: line.change.text.removeprefix("Amendment begun: ")

@@ -20,8 +20,8 @@ from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
 from dictate.errors import StoreError
-from dictate.storage.cipher import KEY_BYTES, NONCE_BYTES, Cipher
 from dictate.settings import StoreSettings
+from dictate.storage.cipher import KEY_BYTES, NONCE_BYTES, Cipher
 from dictate.storage.options import APP
 
 TIME_COST, MEMORY_KIB, LANES = 3, 65536, 4

@@ -20,12 +20,12 @@ from sqlalchemy import select
 
 from dictate.errors import StoreError
 from dictate.events import Word
+from dictate.settings import Settings, StoreSettings
 from dictate.storage import audit, keys, migrations
 from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
 from dictate.storage.database import Database
 from dictate.storage.document import Change, Document, State, note_digest, placed
-from dictate.settings import Settings, StoreSettings
 from dictate.storage.options import filled_in
 from dictate.storage.reading import (
     Draft,

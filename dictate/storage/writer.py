@@ -141,7 +141,9 @@ class Writer:
         reader = Reader(self.connection, self.cipher, {})
         old, document = reader.head(number), reader.document(number, found.revision)
         if found.signed_version:
-            raise ClosedDraftError(f"Draft {number} has been signed; its patient and clinician cannot change.")
+            raise ClosedDraftError(
+                f"Draft {number} has been signed; its patient and clinician cannot change."
+            )
         self._require(found, expected)
         fresh = found.revision + 1
         change = Change(

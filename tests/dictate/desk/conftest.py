@@ -41,12 +41,20 @@ SPOKEN = (
 def words_of(transcript: str) -> list[Word]:
     """A word every half second; "extensor" was heard weakly."""
     return [
-        Word(text, i * 0.5, i * 0.5 + 0.4, 0.3 if text == "extensor" else 0.9, ("flexor",) if text == "extensor" else ())
+        Word(
+            text,
+            i * 0.5,
+            i * 0.5 + 0.4,
+            0.3 if text == "extensor" else 0.9,
+            ("flexor",) if text == "extensor" else (),
+        )
         for i, text in enumerate(transcript.split())
     ]
 
 
-def keep(store: Store, transcript: str = SPOKEN, *, patient: str = "P-17", clinician: str = "mary", **more: Any) -> int:
+def keep(
+    store: Store, transcript: str = SPOKEN, *, patient: str = "P-17", clinician: str = "mary", **more: Any
+) -> int:
     """Keep an examination whose words were the transcript."""
     note = parse(transcript).note
     return store.keep_examination(
@@ -60,12 +68,12 @@ def _quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(accounts, "_hasher", PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
 
 
-@pytest.fixture()
+@pytest.fixture
 def clock() -> Clock:
     return Clock()
 
 
-@pytest.fixture()
+@pytest.fixture
 def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
     settings = StoreSettings(url=f"sqlite:///{tmp_path / 'd.sqlite3'}", key_file=tmp_path / "store.key")
     with open_store(settings, say=lambda text: None, clock=clock) as opened:
@@ -103,9 +111,13 @@ class Browser:
         if number and "revision" not in fields:
             fields["revision"] = self.store.head(int(number.group(1))).revision
         fields.setdefault("csrf", self.csrf)
-        return self.client.post(path, data=fields, headers={"x-csrf": str(fields["csrf"]), **(_headers or {})})
+        return self.client.post(
+            path,
+            data=fields,
+            headers={"x-csrf": str(fields["csrf"]).encode("latin-1", "replace"), **(_headers or {})},
+        )
 
 
-@pytest.fixture()
+@pytest.fixture
 def browser(store: Store) -> Browser:
     return Browser(store)

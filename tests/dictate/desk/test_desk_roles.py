@@ -65,14 +65,19 @@ def two_drafts(store: Store) -> tuple[int, int]:
     return opened, signed
 
 
+def renumbered(path: str, numbers: tuple[int, int]) -> str:
+    """The path with the numbers of these two drafts in place of 1 and 2."""
+    return re.sub(r"/(drafts|notes|beside)/([12])\b", lambda m: f"/{m[1]}/{numbers[int(m[2]) - 1]}", path)
+
+
 @pytest.mark.parametrize(("method", "path", "expected"), TABLE, ids=[f"{row[0]} {row[1]}" for row in TABLE])
 def test_every_role_gets_exactly_what_it_may(
     store: Store, browser: Browser, method: str, path: str, expected: tuple[int, ...]
 ) -> None:
     found = []
     for role, answer in zip(ROLES, expected, strict=True):
-        opened, signed = two_drafts(store)
-        asked = re.sub(r"/(drafts|notes|beside)/([12])\b", lambda m: f"/{m[1]}/{(opened, signed)[int(m[2]) - 1]}", path)
+        numbers = two_drafts(store)
+        asked = renumbered(path, numbers)
         browser.client.cookies.clear()
         if role != "nobody":
             browser.sign_in(role)
@@ -89,7 +94,9 @@ def test_the_table_names_every_route() -> None:
         path = re.sub(r"\{(number|entry|piece|question|recording|other):int\}", "1", path)
         return path.replace("{username}", "sue").replace("{format}", "json")
 
-    listed = {(method, path.replace("/2", "/1").replace("sound/0", "sound/1")) for method, path, _codes in TABLE}
+    listed = {
+        (method, path.replace("/2", "/1").replace("sound/0", "sound/1")) for method, path, _codes in TABLE
+    }
     missing = [
         (page.method, page.path)
         for page in PAGES
@@ -101,7 +108,12 @@ def test_the_table_names_every_route() -> None:
 def test_accepted_and_rejected_access_to_clinical_data_is_logged(store: Store, browser: Browser) -> None:
     two_drafts(store)
     browser.get("/drafts/1")
-    for who, path in (("sue", "/drafts/1"), ("noor", "/drafts/1"), ("eli", "/drafts/1"), ("mary", "/drafts/1/sound/0.wav")):
+    for who, path in (
+        ("sue", "/drafts/1"),
+        ("noor", "/drafts/1"),
+        ("eli", "/drafts/1"),
+        ("mary", "/drafts/1/sound/0.wav"),
+    ):
         browser.sign_in(who)
         browser.get(path)
     browser.sign_in("ada")
@@ -131,7 +143,9 @@ def test_lists_hold_only_what_the_role_may_see(store: Store, browser: Browser) -
     assert seen == {"mary": [1, 1, 0], "noor": [0, 0, 1], "sue": [1, 1, 1], "eli": [0, 1, 0]}
 
 
-def test_a_clinician_does_not_learn_of_a_colleagues_draft_through_search(store: Store, browser: Browser) -> None:
+def test_a_clinician_does_not_learn_of_a_colleagues_draft_through_search(
+    store: Store, browser: Browser
+) -> None:
     keep(store, patient="N-5", clinician="noor")
     browser.sign_in("mary")
     assert "N-5</a>" not in browser.get("/drafts?q=N-5").text
