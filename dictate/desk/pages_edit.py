@@ -97,7 +97,7 @@ def add_phrase(ask: Ask) -> Response:
     phrase = ask.text("phrase", required="Type what was found, for example: left ankle jerk absent.")
     unread = ask.whole("unread") if ask.form.get("unread") else None
     document = ask.draft().document
-    pending = ask.desk.dictations.take(ask.form.get("dictation", ""), ask.me.username, ask.number)
+    pending = ask.desk.dictations.find(ask.form.get("dictation", ""), ask.me.username, ask.number)
     recording = len(ask.store.recordings(ask.number)) if pending else None
     edited, change = editing.add_phrase(
         document,
@@ -110,6 +110,7 @@ def add_phrase(ask: Ask) -> Response:
     start = edited.additions[-1].start_char
     sound = (pending.words, pending.samples, start) if pending else None
     ask.save(change, edited, "add", sound=sound)
+    ask.desk.dictations.saved(ask.form.get("dictation", ""))
     return back(ask, f"finding-{edited.entries[-1].number}")
 
 
@@ -151,7 +152,7 @@ def answer(ask: Ask) -> Response:
     number = int(ask.request.path_params["question"])
     text = ask.text("answer", required="Write or dictate the answer.")
     document = ask.draft().document
-    pending = ask.desk.dictations.take(ask.form.get("dictation", ""), ask.me.username, ask.number)
+    pending = ask.desk.dictations.find(ask.form.get("dictation", ""), ask.me.username, ask.number)
     sound = None
     if ask.form.get("take") == "yes":
         recording = len(ask.store.recordings(ask.number)) if pending else None
@@ -162,6 +163,7 @@ def answer(ask: Ask) -> Response:
     if ask.form.get("take") == "yes":
         change = Change(text=change.text, before=change.before, after=f"{change.after} → {added.after}")
     ask.save(change, edited, "answer", sound=sound)
+    ask.desk.dictations.saved(ask.form.get("dictation", ""))
     return back(ask, "questions")
 
 

@@ -80,8 +80,8 @@ class Dictations:
             self._waiting[token] = Dictation(heard, samples, username, number, now + FORGET_AFTER_S)
         return token
 
-    def take(self, token: str, username: str, number: int) -> Dictation | None:
-        """The addition of this person for this draft, once; None when there is no token."""
+    def find(self, token: str, username: str, number: int) -> Dictation | None:
+        """The waiting addition of this person for this draft; None when there is no token."""
         if not token:
             return None
         with self._lock:
@@ -94,6 +94,11 @@ class Dictations:
             ):
                 raise DeskError("That dictation is not waiting any more; dictate it again.")
             return held
+
+    def saved(self, token: str) -> None:
+        """The addition is in the store now."""
+        with self._lock:
+            self._waiting.pop(token, None)
 
 
 def dictate(ask: Ask) -> Response:
