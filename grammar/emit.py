@@ -248,6 +248,8 @@ class Emitter:
         if any(m.lex is not None and m.lex.text in ("full power", "full strength", "at full strength")
                for m in group.results) and (topic_item != "power" or group.rest or group.places):
             return [Target("power", None, None, None)]
+        if group.rest and any(g.den == 5 for g in grades) and not group.places:
+            return [Target("power", "limbs", None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":
             if group.places or self.state.heading == "power":
                 return [Target("power", None, None, None)]
@@ -287,7 +289,11 @@ class Emitter:
                 item = "facial_sensation"
             elif item in ("light_touch", "pinprick", "sensation") and site == "face":
                 item, site = "facial_sensation", None
-            side = self._side(group, target, placement, status, heading_side, reading, own, site)
+            if placed is not None and placed.pair is not None and group.side is None and (
+                    placement is None or placement.side is None):
+                side: str | tuple[str, str] = "unstated"
+            else:
+                side = self._side(group, target, placement, status, heading_side, reading, own, site)
             for one in (side,) if isinstance(side, str) else side:
                 row = Draft(item, site, one, status)
                 row.descriptors = list(descriptors)
@@ -449,8 +455,11 @@ class Emitter:
             found = [pair for pair in found if pair[0] != "limbs"] or found
         if found:
             return self._joined_proximal(found)
-        if group.places and target.item in SENSORY and not self._known(group.places):
+        if group.places and target.item in SENSORY:
             return [(None, group.places[0])]
+        if group.places and target.item in ("tone", "power", "coordination") and any(
+                area in ("abdomen", "trunk", "eye", "ear") for p in group.places for area in p.reading.areas):
+            return []
         spot_or_none = group.places[0] if group.places else None
         if not group.targets and self.state.topic_sites:
             return [(site, spot_or_none) for site in self.state.topic_sites]
@@ -465,10 +474,6 @@ class Emitter:
                     spot = next(s for site, s in found if site == limb)
                     return [(f"{limb}_{part}", spot)]
         return [pair for pair in found if pair[0] not in ("proximal", "distal")] or [("limbs", found[0][1])]
-
-    @staticmethod
-    def _known(places: list[Place]) -> bool:
-        return False
 
     def _site_of(self, item: str, area: str) -> str | None:
         sites = self.items[item].sites
@@ -485,6 +490,8 @@ class Emitter:
 
     def _default_site(self, target: Target) -> str | None:
         if target.item in ("power", "reflex", "tone", "muscle_bulk", *SENSORY, "coordination"):
+            if self.state.head_region is not None and self.state.head_region in self.items[target.item].sites:
+                return self.state.head_region
             if self.state.region is not None and self.state.region in self.items[target.item].sites:
                 return self.state.region
             if target.item == "tone" and self.state.entered == "arms" and self.state.region is None:
@@ -864,10 +871,16 @@ class Emitter:
             self.state.out_of_scale.append(("consciousness", None, f"{name} {low} to {high}", "", start, end))
             return
         self.state.gcs[name] = value
-        if len(self.state.gcs) == 3:
-            self._gcs_total(start, end)
+        self.gcs_span = (min(start, self.gcs_span[0]) if self.gcs_span else start, end)
 
-    def _gcs_total(self, start: int, end: int) -> None:
+    gcs_span: tuple[int, int] | None = None
+
+    def gcs_total(self) -> None:
+        """The sum of the three parts, when no total was said."""
+        if len(self.state.gcs) != 3 or self.gcs_span is None:
+            return
+        start, end = self.gcs_span
+        self.gcs_span = None
         total = sum(self.state.gcs.values())
         for row in self.state.drafts:
             if row.item == "consciousness" and row.grade is not None:

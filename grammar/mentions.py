@@ -76,6 +76,9 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
                 i = _nerve_range(pipe, norms, i, out)
             continue
         i = _plain_token(norms, tokens, i, fractions, small, out)
+        if out and out[-1].grade is not None and out[-1].grade.den is not None and "/" in norms[out[-1].i : i]:
+            slash = norms.index("/", out[-1].i, i)
+            out[-1].grade.spaced = bool(doc[slash - 1].whitespace_)
         if acuity and len(out) > 1:
             _spoken_fraction(out)
     if base:

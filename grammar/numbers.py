@@ -19,7 +19,7 @@ _LEVELS = {"c": (2, 8), "t": (1, 12), "l": (1, 5), "s": (1, 5)}
 class Grade:
     """A number as said: `n` with its sign, over `den`, up to `hi`; `unit` when one was said; or a level."""
 
-    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "level", "level_to", "n", "sign", "trace", "unit")
+    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "spaced", "level", "level_to", "n", "sign", "trace", "unit")
 
     def __init__(self, n: int, end: int) -> None:
         self.n = n
@@ -33,6 +33,7 @@ class Grade:
         self.level: str | None = None
         self.level_to: str | None = None
         self.trace = False
+        self.spaced = False
 
     def __repr__(self) -> str:
         return f"Grade({self.n}{self.sign}/{self.den} hi={self.hi} unit={self.unit} level={self.level})"
@@ -123,8 +124,9 @@ def _over(grade: Grade, norms: Sequence[str]) -> None:
     if over is None:
         return
     grade.den, grade.end = over
-    if grade.end < len(norms) and norms[grade.end] == "+":
-        grade.den_sign, grade.end = "+", grade.end + 1
+    if grade.end < len(norms) and norms[grade.end] in ("+", "-") and not (
+            norms[grade.end] == "-" and grade.end + 1 < len(norms) and norms[grade.end + 1].isdecimal()):
+        grade.den_sign, grade.end = norms[grade.end], grade.end + 1
 
 
 def _range(grade: Grade, norms: Sequence[str]) -> None:

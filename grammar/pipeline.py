@@ -33,7 +33,9 @@ _PREFIX = re.compile(rf"^(?:\.\.\.|[{_SIGNS}'\u2018\u2019-])")
 _SUFFIX = re.compile(rf"(?:\.\.\.|[{_SIGNS}'\u2018\u2019-])$")
 # Chunks that stay whole.
 _WHOLE = re.compile(r"^(?:\d+\.\d+|[cCtTlLsSvV]\d{1,2})$")
-_SPECIAL = ("b/l", "w/o", "w/", "s/p", "c/o", "p/c", "c/c", "+ve", "-ve", "(r)", "(l)", "a&o", "a&ox")
+_SPECIAL = ("b/l", "w/o", "w/", "s/p", "c/o", "p/c", "c/c", "+ve", "-ve", "(r)", "(l)", "a&o", "a&ox", "a&ox3", "a&ox4")
+# Capitals that mean something else than the same letters in small: light touch (not left), abdomen (not abduction).
+_UPPER = {"LT": "LT", "ABD": "ABD", "EXT": "EXT", "N": "normal"}
 
 
 class Pipeline:
@@ -61,8 +63,8 @@ class Pipeline:
 
     def norm(self, word: str) -> str:
         """The normal form of one token."""
-        if word == "LT":  # light touch, where "Lt" is left
-            return "LT"
+        if word in _UPPER:
+            return _UPPER[word]
         low = word.lower().replace("\u2019", "'").replace("\u2018", "'")
         known = self.norms.get(low)
         if known is not None:

@@ -55,6 +55,8 @@ class Reader:
         self.instructed = False
         self.repair: str | None = None
         self.place_side: tuple[str, Mention] | None = None
+        self.modal: Group | None = None
+        self.colon_after: Group | None = None
         self.excepted = False
         self.heading_side: str | None = None
         self.reasoning = False
@@ -161,6 +163,8 @@ class Reader:
             return self._need_met(need, k)
         if lex.text == "face" and self._station_word(k):
             return False
+        if lex.text == "face" and self.reads_as(k, "facial_power"):
+            return True
         if need == "neck":
             return self.reads_as(k, "neck_stiffness")
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
@@ -298,7 +302,8 @@ class Reader:
             self.group.ditto = ms[0]
             self.group.mentions.append(ms[0])
         self.excepted = False
-        self.heading_side = self._opening_side()
+        self.heading_side = self._opening_side() or self.state.head_side
+        self.colon_after: Group | None = None
         self.reasoning = False
         if self.state.pending is not None:
             self.group = self.state.pending
@@ -306,7 +311,20 @@ class Reader:
         k = 0
         while k < len(ms):
             k = self.step(k)
+        if len(ms) <= 3 and (self._limb_heading(line=True) or self._column_heading()):
+            return
         self.close()
+
+    def _column_heading(self) -> bool:
+        """A line "R   L" heads two columns."""
+        sides = [m.lex.side for m in self.ms if m.lex is not None and m.lex.side]
+        if sides not in (["right", "left"], ["left", "right"]) or len(self.ms) != 2:
+            return False
+        self.state.pair_order = (sides[0], sides[1])
+        for m in self.ms:
+            self.take(m, COMMAND)
+        self.group = Group()
+        return True
 
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
@@ -325,6 +343,7 @@ class Reader:
                 first = high
                 self.ms = ms
             self.read(ms[first:])
+        self.emitter.gcs_total()
         if mark in (".", "!", "?"):
             self._full_stop()
 
@@ -346,12 +365,16 @@ class Reader:
 
     def _full_stop(self) -> None:
         """A full stop ends what is carried; an item that still waits is the topic, no more."""
+        if not self.state.head_line:
+            self.state.head_region = self.state.head_side = None
         self.state.prior_side = None
         self.state.pending = None
 
     def line_end(self) -> None:
         """The end of an utterance or line: a carried side ends; an item may wait for the next one."""
         self.state.prior_side = None
+        if not self.state.head_line:
+            self.state.head_region = self.state.head_side = None
 
     def _whole_control(self, ms: list[Mention]) -> bool:
         """A spoken command is the whole utterance: "pause listening", "what is missing", "add the memory piece"."""
@@ -441,7 +464,9 @@ class Reader:
             end = self.reason(k)
             if end > k:
                 return end
-        if m.kind == GRADE and self.is_item(k):
+        if m.kind == COMMA:
+            self._limb_heading()
+        elif m.kind == GRADE and self.is_item(k):
             self.on_item(k)
         elif m.kind == GRADE:
             self.on_grade(k)
@@ -590,9 +615,31 @@ class Reader:
         self.state.topic = []
 
     def on_colon(self) -> None:
-        """"Plantars: ..." keeps its item waiting; "On the left: ..." is a heading side."""
+        """"On the left: ..." and "Right arm: ..." are headings; "Plantars: ..." keeps its item waiting."""
+        if self._limb_heading():
+            return
         if self.group.side and not self.group.targets and not self.group.valued:
             self.heading_side = self.group.side
+            self.group = Group()
+        elif self.group.targets and not self.group.complete:
+            self.colon_after = self.group
+
+    def _limb_heading(self, line: bool = False) -> bool:
+        """A limb alone before a colon, a comma or the end of its line heads what follows."""
+        group = self.group
+        if group.targets or group.valued or not group.places or group.neg is not None:
+            return False
+        areas = {area for p in group.places for area in p.reading.areas}
+        if len(areas) != 1 or not areas <= {"arm", "leg"}:
+            return False
+        self.state.head_region = areas.pop()
+        self.state.head_side = next((p.side for p in group.places if p.side), group.side)
+        self.state.head_line = line
+        self.heading_side = self.state.head_side
+        for m in group.mentions:
+            self.take(m, COMMAND)
+        self.group = Group()
+        return True
 
     def on_small(self, k: int) -> None:
         m = self.ms[k]
@@ -782,13 +829,21 @@ class Reader:
         assert reading is not None
         if self.repair not in (None, "open") and self.group.sided and not self.group.targets and self._joined_or_comma(k):
             self.close()
-        if self._absorbed(k, reading):
+        if self._absorbed(k, reading) or self._modality(k, reading):
             self.group.mentions.append(m)
             return
         group = self.group
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
-        if group.targets and not self._joins(k, targets):
-            self.close()
+        if self._weakness_of(k, targets):
+            sign = group.targets[0].reading
+            group.targets = [Target(t.item, t.site, sign, t.mention) for t in targets]
+            group.mentions.append(m)
+            return
+        if self.colon_after is group and group.targets and not group.valued:
+            self._head(group)
+            group = self.group
+        elif group.targets and not self._joins(k, targets):
+            self._close_before_item()
             group = self.group
         elif not group.targets and group.mentions and self._ellipsis_done(k):
             self.close()
@@ -803,6 +858,69 @@ class Reader:
         self._enter_station(targets[0])
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
+
+    def _head(self, group: Group) -> None:
+        """Items before a colon, with items behind it, were a heading."""
+        self.state.topic = list(group.targets)
+        for m in group.mentions:
+            if m is not group.side_mention:
+                self.take(m, COMMAND)
+        kept = Group()
+        last = group.targets[-1].mention
+        if last is not None:
+            self._carry_prefix(group, kept, last.j)
+        self.group = kept
+
+    def _close_before_item(self) -> None:
+        """Close the group; a side said behind an item that has no result belongs to the item that follows."""
+        group = self.group
+        kept = Group()
+        last = group.targets[-1].mention
+        if not group.complete and last is not None:
+            self._carry_prefix(group, kept, last.j)
+        self.close()
+        if kept.mentions:
+            self.group = kept
+
+    @staticmethod
+    def _carry_prefix(group: Group, kept: Group, after: int) -> None:
+        if group.side_mention is not None and group.side_mention.i >= after:
+            kept.side, kept.side_mention, kept.side_bare = group.side, group.side_mention, group.side_bare
+            kept.side_first = True
+            kept.mentions.append(group.side_mention)
+            group.mentions.remove(group.side_mention)
+            group.side = group.side_mention = None
+        for m in group.sevs:
+            if m.i >= after:
+                kept.sevs.append(m)
+                kept.mentions.append(m)
+        group.sevs = [m for m in group.sevs if m.i < after]
+
+    def _modality(self, k: int, reading: ItemReading) -> bool:
+        """"Sensation intact to light touch and pinprick": the modalities take the place of the family."""
+        group = self.group
+        new = reading.targets[0]
+        if not group.valued or not group.targets or new[0] not in SENSORY or new[0] == "sensation":
+            return False
+        before = self.tokens[self.ms[k].i - 1].lower() if self.ms[k].i else ""
+        first = group.targets[0].item == "sensation" and before in ("to", "for")
+        more = self.modal is group and self._joined_or_comma(k) and (not self.own_result(k) or before == "to")
+        if not first and not more:
+            return False
+        targets = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
+        group.targets = [*(() if first else group.targets), *targets]
+        self.modal = group
+        return True
+
+    def _weakness_of(self, k: int, targets: list[Target]) -> bool:
+        """"weakness of left hip flexion", "weakness R grip": the movement is where the weakness is."""
+        group = self.group
+        if len(group.targets) != 1 or group.valued or group.places:
+            return False
+        last, new = group.targets[0], targets[0]
+        if last.item != "power" or not last.sign or last.site is not None or new.item != "power" or new.sign:
+            return False
+        return self.ms[k - 1].kind != COMMA and not self._joined(k)
 
     def _absorbed(self, k: int, reading: ItemReading) -> bool:
         """A test named as the way a sign was seen ("... on finger tapping"), or "strength" behind a muscle."""
@@ -854,9 +972,11 @@ class Reader:
     def _joins(self, k: int, targets: list[Target]) -> bool:
         """The new item joins the list of the group."""
         group = self.group
-        if group.valued:
+        if group.valued and not self._prefix_list(k, targets[0]):
             return False
         last = group.targets[-1]
+        if group.valued:
+            return True
         new = targets[0]
         if group.neg is not None or group.hedge is not None:
             if group.side is not None and group.side_mention is not None and last.mention is not None \
@@ -880,6 +1000,18 @@ class Reader:
         if last.sign and new.sign and not self._listed(last, new):
             return False
         return True
+
+    def _prefix_list(self, k: int, new: Target) -> bool:
+        """"normal strength and sensation", "absent: knee jerks, ankle jerks": one result before a list."""
+        group = self.group
+        first, last = group.targets[0].mention, group.targets[-1].mention
+        if first is None or last is None or group.ditto is not None:
+            return False
+        values = [*group.results, *group.grades, *([group.notex] if group.notex else ())]
+        if any(v.i >= first.i for v in values) or (group.side_mention is not None and group.side_mention.i > last.i):
+            return False
+        return self._listed(group.targets[-1], new) and not self.own_result(k) and self.ms[k - 1].kind != PHRASE \
+            or (self._joined(k) and not self.own_result(k) and self._listed(group.targets[-1], new))
 
     def _listed(self, first: Target, second: Target) -> bool:
         """Only commas, slashes and "and" stand between them."""
@@ -914,6 +1046,8 @@ class Reader:
             return False
         if not (self.state.topic or self.state.bound):
             return False
+        if self._value_before(k):
+            return False
         if group.sided or group.places:
             if not self.emitter.suits_topic(group) or (not group.valued and group.side_bare):
                 return False
@@ -921,6 +1055,32 @@ class Reader:
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _value_before(self, k: int) -> bool:
+        """"4/5 in the left dorsiflexors", "2+ biceps b/l": a value that opens its clause, then its item."""
+        group = self.group
+        if not group.grades and not group.results:
+            return False
+        first = min(group.mentions, key=lambda m: m.i)
+        at = self.ms.index(first)
+        opens = at == 0 or self.ms[at - 1].kind in (COMMA, COLON, STOP) or self.ms[at - 1].mark != "" or bool(
+            self.lex(at - 1) is not None and (self.lex(at - 1).joins or self.lex(at - 1).except_))  # type: ignore[union-attr]
+        start = self.ms[k].i
+        while start > 0 and self.tokens[start - 1].lower() in ("the", "his", "her", "both", "left", "right", "l", "r"):
+            start -= 1
+        tied = start > 0 and self.tokens[start - 1].lower() in ("in", "of", "at", "for")
+        if tied and not self.own_result(k):
+            return True
+        return opens and bool(group.grades) and not self._own_before_comma(k) and self.ms[k - 1] in group.mentions
+
+    def _own_before_comma(self, k: int) -> bool:
+        """The item at k has its result before the next comma."""
+        k += 1
+        while k < len(self.ms) and self.ms[k].kind not in (COMMA, STOP) and not self.is_item(k):
+            if self.result_of(k):
+                return True
+            k += 1
+        return False
 
     @staticmethod
     def _praise_only(group: Group) -> bool:
@@ -939,6 +1099,7 @@ class Reader:
             return
         if m.lex.text in ("arms", "legs", "face", "upper limbs", "lower limbs") and self._station_word(k):
             self.close()
+            self.state.head_region = self.state.head_side = None
             self._steer({"arms": "arms", "upper limbs": "arms", "face": "face"}.get(m.lex.text, "legs"))
             self.state.bound = self.state.prior_side = None
             self.take(m, COMMAND)
@@ -1050,6 +1211,8 @@ class Reader:
             return
         if self.heading_side is not None and side != self.heading_side:
             self.heading_side = None
+        if side in ("right", "left") and self.group.valued:
+            self.state.pair_order = None
         group = self.group
         if group.side == "both" and side != "both" and group.side_mention is not None and not group.targets \
                 and group.valued and group.side_mention.lex is not None and group.side_mention.lex.text == "both":
@@ -1170,7 +1333,7 @@ class Reader:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
         m = self.ms[k]
         assert m.lex is not None
-        if self.excepted:
+        if self.excepted and not (m.lex.text.startswith(_PREPOSITIONS) and self.group.exception):
             return True
         if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
             return True
@@ -1251,7 +1414,7 @@ class Reader:
             return
         if lex.result.any is not None and lex.result.any.lead and not self.next_is_item(k):
             return
-        if group.valued and not self._merges(k):
+        if group.valued and (self._next_column(k) or not self._merges(k)):
             self.close()
             group = self.group
         elif group.complete and not group.valued and group.targets and (
@@ -1262,6 +1425,13 @@ class Reader:
             group.exception = True
         group.results.append(m)
         group.mentions.append(m)
+
+    def _next_column(self, k: int) -> bool:
+        """In a right/left table the second value stands beside the first, or behind a slash."""
+        if self.state.pair_order is None or self.group.sided:
+            return False
+        before = self.ms[k - 1]
+        return before.mark == "/" or before in (*self.group.results, *self.group.grades)
 
     def own_result_next(self, k: int) -> bool:
         k += 1
@@ -1276,6 +1446,8 @@ class Reader:
                 any(t.sign for t in group.targets) or group.hedge is not None):
             return False
         side = self.lex(k + 1)
+        if side is not None and side.site is not None and not side.side and self._own_place(k):
+            return True
         if side is None or side.side is None or self.is_item(k + 1):
             return False
         if self._value_follows(k + 1):
@@ -1432,6 +1604,13 @@ class Reader:
                 group.grades.append(m)
                 group.mentions.append(m)
                 return
+            self.close()
+            group = self.group
+        if group.valued and not group.grades and self._next_column(k):
+            self.close()
+            group = self.group
+        if group.valued and not group.grades and group.sided and self._side_at(k + 1) \
+                and not self.next_is_item(k + 1):
             self.close()
             group = self.group
         if grade.unit == "beats" and group.targets and group.targets[-1].item != "clonus":

@@ -43,6 +43,10 @@ def _plain(grade: Grade) -> bool:
 
 
 def _mrc(scale: Scale, grade: Grade) -> Placed | None:
+    if grade.spaced and grade.den is not None and _plain(grade):
+        pair = _mrc_value(scale, grade.n, grade.sign), _mrc_value(scale, grade.den, grade.den_sign)
+        if pair[0] is not None and pair[1] is not None:
+            return Placed(pair[0], pair[0] in scale.normal, pair=(pair[0], pair[1]))
     if not _plain(grade) or grade.den not in (None, 5):
         return None
     value = _mrc_value(scale, grade.n, grade.sign)

@@ -37,6 +37,9 @@ class State:
         self.prior_side: str | None = None
         self.prior_first = False
         self.region: str | None = None
+        self.head_region: str | None = None
+        self.head_side: str | None = None
+        self.head_line = False
         self.entered: str | None = None
         self.topic_side: str | None = None
         self.pair_order: tuple[str, str] | None = None
