@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -141,12 +142,12 @@ def main(arguments: list[str]) -> None:
     try:
         desk = Desk(parser, engine, model)
     except Exception as error:
-        send(sink, Hello("", f"{type(error).__name__}: {error}"))
+        send(sink, Hello("", fault=f"{type(error).__name__}: {error}"))
         return
-    send(sink, Hello(desk.version))
+    send(sink, Hello(desk.version, time.process_time()))
     while (request := receive(source)) is not None:
         limit_processor(request.cpu_s)
-        send(sink, answer(desk, request))
+        send(sink, replace(answer(desk, request), cpu_s=time.process_time()))
 
 
 if __name__ == "__main__":

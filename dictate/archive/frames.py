@@ -31,7 +31,8 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The rows of a note or the reason why there are none; `peak_mb` is this process's peak memory so far.
+    """The rows of a note or the reason why there are none; `peak_mb` and `cpu_s` are this process's
+    peak memory and processor time so far.
 
     `stop` is a sentence when nothing like this note can be read here (the worker has no recogniser).
     """
@@ -39,6 +40,7 @@ class Answer:
     rows: NoteRows | None
     fault: Fault | None
     peak_mb: float
+    cpu_s: float = 0.0
     stop: str | None = None
 
 
@@ -47,6 +49,7 @@ class Hello:
     """The first frame: which grammar was loaded, or why none could be."""
 
     grammar_version: str
+    cpu_s: float = 0.0
     fault: str | None = None
 
 

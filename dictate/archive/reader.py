@@ -78,6 +78,7 @@ class Child:
     options: ReadOptions
     process: subprocess.Popen[bytes] = field(init=False)
     frames: queue.Queue[Any] = field(init=False)
+    cpu_s: float = 0.0  # its processor time when it last answered
 
     def __post_init__(self) -> None:
         environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
@@ -120,6 +121,7 @@ class Child:
         if hello is None:
             raise ChildDied
         assert isinstance(hello, Hello)
+        self.cpu_s = hello.cpu_s
         if hello.fault is not None:
             raise ClusterError(
                 f"A worker cannot load the grammar: {hello.fault}. Mend the installation there."
@@ -136,12 +138,12 @@ class Child:
         self.process.kill()
         self.process.wait()
 
-    def cpu_s(self) -> float:
-        """Processor time that the process has used."""
+    def cpu_now_s(self) -> float:
+        """Processor time that the process has used, read while it is busy."""
         with contextlib.suppress(psutil.Error):
             times = psutil.Process(self.process.pid).cpu_times()
             return float(times.user + times.system)
-        return 0.0
+        return self.cpu_s
 
     def ask(self, request: Request, limit_s: float) -> Answer:
         """The child's answer; its time is measured on the processor, with a generous limit on the clock.
@@ -149,7 +151,7 @@ class Child:
         Errors: TimeoutError when the limit is passed, ChildDied when the child is gone.
         """
         assert self.process.stdin is not None
-        started, used = time.monotonic(), self.cpu_s()
+        started = time.monotonic()
         try:
             send(self.process.stdin, request)
         except OSError as error:
@@ -159,13 +161,17 @@ class Child:
             try:
                 frame = self.frames.get(timeout=wait_s)
             except queue.Empty:
-                if self.cpu_s() - used >= limit_s or time.monotonic() - started >= CLOCK_FACTOR * limit_s:
+                if (
+                    self.cpu_now_s() - self.cpu_s >= limit_s
+                    or time.monotonic() - started >= CLOCK_FACTOR * limit_s
+                ):
                     raise TimeoutError from None
                 wait_s = max(0.05, min(1.0, limit_s / 4))
                 continue
             if frame is None:
                 raise ChildDied
             assert isinstance(frame, Answer)
+            self.cpu_s = frame.cpu_s
             return frame
 
 
@@ -232,12 +238,12 @@ class Reader:
 
     def cpu_s(self) -> float:
         """Processor time of this thread and of all its children so far."""
-        return time.thread_time() + self.gone_cpu_s + (self.child.cpu_s() if self.child is not None else 0.0)
+        return time.thread_time() + self.gone_cpu_s + (self.child.cpu_s if self.child is not None else 0.0)
 
     def close(self) -> None:
         """Kill the child, if there is one."""
         if self.child is not None:
-            self.gone_cpu_s += self.child.cpu_s()
+            self.gone_cpu_s += self.child.cpu_now_s()
             self.child.kill()
             self.child = None
 
