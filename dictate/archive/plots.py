@@ -32,7 +32,7 @@ STATE_COLOURS = {
     "asked_no_result": "#E69F00",
     "missing": "#D55E00",
 }
-MOST_BARS = 30
+MOST_BARS = 60
 INK = "#1d2b2a"
 
 
@@ -92,19 +92,11 @@ def findings_by_item(rows: Rows) -> Figure:
 
 
 def omissions_by_slot(rows: Rows) -> Figure:
-    """Required slots by state, the most often omitted first."""
-    labelled = [
-        {
-            **row,
-            "slot": row["slot"]
-            if row["required_by"] == "core_screen"
-            else f"{row['slot']} [{row['required_by']}]",
-        }
-        for row in rows
-    ]
+    """Slots of the core screen by state, the most often omitted first."""
+    core = [row for row in rows if row["required_by"] == "core_screen"]
     unit = "% of the notes that require the slot"
     return _stacked(
-        labelled, "slot", STATE_COLOURS, "State of required slots, most omitted first", unit, share=True
+        core, "item", STATE_COLOURS, "Slots of the core screen, most omitted first", unit, share=True
     )
 
 

@@ -13,8 +13,6 @@ from dataclasses import dataclass
 # recorded without its side, is shown apart.
 OMITTED = "CASE WHEN state IN ('missing', 'asked_no_result') THEN 1.0 ELSE 0.0 END"
 
-SLOT_NAME = "item || coalesce(':' || site, '') || CASE side WHEN 'none' THEN '' ELSE ' ' || side END"
-
 _STATE_COUNTS = f"""
     count(*) AS notes,
     count(*) FILTER (state = 'recorded') AS recorded,
@@ -50,22 +48,23 @@ QUESTIONS = (
         "findings_by_item",
         "Findings by item and side",
         "How often each item was recorded, by side. 'unstated' are findings whose side was not said.",
-        """SELECT item || coalesce(':' || site, '') AS item, count(*) AS findings,
+        """SELECT item, site, count(*) AS findings,
                   count(*) FILTER (side = 'right') AS "right", count(*) FILTER (side = 'left') AS "left",
                   count(*) FILTER (side = 'both') AS "both", count(*) FILTER (side = 'none') AS "none",
                   count(*) FILTER (side = 'unstated') AS unstated,
                   count(*) FILTER (status = 'abnormal') AS abnormal,
                   count(*) FILTER (status = 'equivocal') AS equivocal,
                   count(*) FILTER (status = 'not_examined') AS not_examined
-           FROM findings GROUP BY 1 ORDER BY findings DESC, 1""",
+           FROM findings GROUP BY 1, 2 ORDER BY findings DESC, 1, 2""",
     ),
     Question(
         "omissions_by_slot",
         "Omissions by slot",
         "Of the notes in which a slot was required: the share in which no result was said (missing, or asked "
-        "without a result).",
-        f"SELECT {SLOT_NAME} AS slot, required_by, {_STATE_COUNTS} "
-        "FROM slots GROUP BY 1, 2 ORDER BY omission_rate DESC, notes DESC, 1, 2",
+        "without a result). The plot shows the core screen, the table also the pieces for complaints.",
+        f"SELECT item, site, side, required_by, {_STATE_COUNTS} "
+        "FROM slots GROUP BY 1, 2, 3, 4 "
+        "ORDER BY required_by <> 'core_screen', omission_rate DESC, notes DESC, 1, 2, 3",
     ),
     Question(
         "omissions_by_clinician",

@@ -15,6 +15,7 @@ from typing import Any
 
 import jinja2
 
+import grammar
 from dictate.archive.folder import TABLES, ArchiveFolder
 from dictate.archive.plots import PLOTS, draw
 from dictate.archive.questions import QUESTIONS, Question
@@ -63,6 +64,21 @@ def write_report(folder: Path, out: Path) -> Report:
     return Report(page, tables)
 
 
+def named(row: dict[str, Any]) -> dict[str, Any]:
+    """A row for people: item, site and side in the catalogue's words (ids that it lacks stay as they are)."""
+    if "item" not in row:
+        return row
+    catalogue = grammar.catalogue()
+    item, site, side = row["item"], row["site"], row.get("side")
+    label = (
+        catalogue.item_label(item, site) if item in catalogue.items else ":".join(filter(None, (item, site)))
+    )
+    if side and side != "none":
+        label = f"{label}, {side}"
+    rest = {name: value for name, value in row.items() if name not in ("item", "site", "side")}
+    return {"item": label, **rest}
+
+
 def _cell(column: str, value: Any) -> str:
     """A value as it is shown: rates as per cent, whole numbers with thin spaces between thousands."""
     if value is None:
@@ -77,11 +93,12 @@ def _cell(column: str, value: Any) -> str:
 
 def _section(question: Question, rows: list[dict[str, Any]], out: Path) -> dict[str, Any]:
     """A table with its CSV and its plot, ready for the page."""
-    columns = list(rows[0]) if rows else []
     with (out / f"{question.name}.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(columns)
+        writer.writerow(rows[0] if rows else ())
         writer.writerows(row.values() for row in rows)
+    rows = [named(row) for row in rows]
+    columns = list(rows[0]) if rows else []
     png = draw(question.name, rows, out)
     shown = rows[:ROWS_ON_PAGE]
     return {

@@ -12,7 +12,7 @@ import pytest
 from dictate.archive.folder import TABLES, ArchiveFolder, Marker, write_file
 from dictate.archive.parts import Part
 from dictate.archive.reader import PartResult
-from dictate.archive.report import write_report
+from dictate.archive.report import named, write_report
 from dictate.archive.rows import COLUMNS
 from dictate.archive.tables_out import SCHEMAS, parquet_bytes
 from dictate.errors import InputError
@@ -102,7 +102,7 @@ def test_the_tables_hold_the_counts(archive: Path) -> None:
     ]
     knee, gait = tables["findings_by_item"]
     assert (knee["item"], knee["findings"], knee["right"], knee["both"], knee["abnormal"]) == (
-        "reflex:knee",
+        "reflex",
         2,
         1,
         1,
@@ -110,9 +110,18 @@ def test_the_tables_hold_the_counts(archive: Path) -> None:
     )
     assert (gait["item"], gait["none"], gait["not_examined"]) == ("gait", 1, 1)
     left, right = tables["omissions_by_slot"]
-    assert (left["slot"], left["notes"], left["missing"], left["side_unstated"]) == ("plantar left", 3, 2, 1)
+    assert (left["item"] + " " + left["side"], left["notes"], left["missing"], left["side_unstated"]) == (
+        "plantar left",
+        3,
+        2,
+        1,
+    )
     assert left["omission_rate"] == pytest.approx(2 / 3)
-    assert (right["slot"], right["asked_no_result"], right["not_examined"]) == ("plantar right", 1, 1)
+    assert (right["item"] + " " + right["side"], right["asked_no_result"], right["not_examined"]) == (
+        "plantar right",
+        1,
+        1,
+    )
     assert right["omission_rate"] == pytest.approx(1 / 3)
     first, second = tables["omissions_by_clinician"]
     assert (first["clinician"], first["notes"], first["required"]) == ("Dr A", 2, 4)
@@ -134,6 +143,7 @@ def test_the_page_is_whole_and_escapes_what_comes_from_notes(archive: Path) -> N
     report = write_report(archive, archive / "report")
     page = report.page.read_text(encoding="utf-8")
     assert "<script>" not in page
+    assert "<td>Plantar response, left</td>" in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
     assert "Draft for a licensed clinician to verify" in page
     assert page.count("data:image/png;base64,") == 5
@@ -177,3 +187,12 @@ def test_what_is_no_archive_is_named(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="has no complete part yet"):
         write_report(tmp_path / "begun", tmp_path / "report")
     assert not folder.holds(Part(0, (), ""), "g1", retry=False)
+
+
+def test_items_are_named_for_people_and_unknown_ones_kept() -> None:
+    assert named({"item": "reflex", "site": "knee", "side": "right", "notes": 1}) == {
+        "item": "Tendon reflex, knee, right",
+        "notes": 1,
+    }
+    assert named({"item": "hoover", "site": "leg", "side": "none"}) == {"item": "hoover:leg"}
+    assert named({"month": "2024-01"}) == {"month": "2024-01"}
