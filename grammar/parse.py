@@ -187,7 +187,9 @@ def _finding(row: Draft, text: str) -> Finding:
         item=row.item, site=row.site, side=row.side, status=row.status, grade=row.grade,  # type: ignore[arg-type]
         descriptors=tuple(row.descriptors), qualifiers=tuple(qualifiers), reason=reason, text=text[low:high],
         start_char=low, end_char=high, spans=tuple(sorted(set(row.spans))),
-        codes=codes_for(row.item, row.site, row.side, row.status, tuple(row.descriptors), tuple(qualifiers)),
+        codes=codes_for(
+            row.item, row.site, row.side, row.status, tuple(row.descriptors), tuple(qualifiers), grade=row.grade
+        ),
         steps=tuple(Step(rule=rule, words=text[a:b]) for rule, a, b in row.steps),
     )
 
