@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable
-from functools import lru_cache
-from importlib.resources import files
 
-from pydantic import BaseModel, ConfigDict
-
+from grammar import catalogue
 from grammar.models import Finding, Note, Side, Slot, SlotState
 
 SIDE_WORDS: dict[Side, str] = {
@@ -31,22 +27,6 @@ OPEN_STATES: tuple[SlotState, ...] = ("not_examined", "side_unstated", "asked_no
 UNKNOWN_STATION = "other"
 
 
-class _Entry(BaseModel):
-    model_config = ConfigDict(extra="ignore", frozen=True)
-    label: str
-    station: str = ""
-    scale: str | None = None
-
-
-@lru_cache(maxsize=1)
-def _catalogue() -> tuple[dict[str, _Entry], dict[str, _Entry]]:
-    path = files("grammar") / "data" / "protocols" / "catalogue.toml"
-    data = tomllib.loads(path.read_text(encoding="utf-8"))
-    items = {name: _Entry.model_validate(entry) for name, entry in data["items"].items()}
-    stations = {name: _Entry.model_validate(entry) for name, entry in data["stations"].items()}
-    return items, stations
-
-
 def spaced(name: str) -> str:
     """An identifier as words: "ankle_dorsiflexion" is "ankle dorsiflexion"."""
     return name.replace("_", " ")
@@ -54,7 +34,7 @@ def spaced(name: str) -> str:
 
 def item_label(item: str, site: str | None = None) -> str:
     """Item and site ("Reflex: knee"); an item that the catalogue does not know is shown by its identifier."""
-    entry = _catalogue()[0].get(item)
+    entry = catalogue().items.get(item)
     label = entry.label if entry else spaced(item)
     return f"{label}: {site_label(site)}" if site else label
 
@@ -66,19 +46,21 @@ def site_label(site: str) -> str:
 
 def scale_of(item: str) -> str | None:
     """Name of the scale that the item's grades lie on."""
-    entry = _catalogue()[0].get(item)
+    entry = catalogue().items.get(item)
     return entry.scale if entry else None
 
 
 def station_of(item: str) -> str:
     """The station in which the item is examined."""
-    entry = _catalogue()[0].get(item)
+    entry = catalogue().items.get(item)
     return entry.station if entry else UNKNOWN_STATION
 
 
 def stations() -> dict[str, str]:
     """Station -> label, in the order of the examination."""
-    return {name: entry.label for name, entry in _catalogue()[1].items()} | {UNKNOWN_STATION: "Other"}
+    return {name: station.label for name, station in catalogue().stations.items()} | {
+        UNKNOWN_STATION: "Other"
+    }
 
 
 def by_station(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
