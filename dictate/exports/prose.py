@@ -103,7 +103,7 @@ def _result(phrase: Phrase, finding: Finding) -> str:
     plain = {"normal": phrase.normal, "abnormal": phrase.abnormal, "equivocal": phrase.equivocal}[
         finding.status
     ]
-    words = [*filter(None, [grade]), *said]
+    words = [*filter(None, [grade]), *([" and ".join(said)] if said else [])]
     if finding.status == "equivocal":
         words = [plain, *(f"({word})" for word in words if word != plain)]
     elif not words:
