@@ -23,6 +23,8 @@ COMMANDS = (
     "desk",
     "users",
     "audit",
+    "export",
+    "import_",
 )
 
 

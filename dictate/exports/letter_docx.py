@@ -84,6 +84,8 @@ def _table(document: Any, head: tuple[str, ...] | None, rows: tuple[tuple[str, .
 
     table = document.add_table(rows=0, cols=len(rows[0]))
     table.autofit = False
+    for column, width in zip(table.columns, WIDTHS_MM[len(rows[0])], strict=True):
+        column.width = Mm(width)
     if head and _style(document, "Table Grid"):
         table.style = document.styles["Table Grid"]
     for number, row in enumerate([*([head] if head else []), *rows]):

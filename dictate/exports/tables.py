@@ -11,6 +11,8 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
+from pathlib import Path
 from typing import Any
 
 from dictate.exports.extras import need
@@ -67,20 +69,65 @@ SLOT_COLUMNS = {
 }
 TABLES = {"findings": FINDING_COLUMNS, "slots": SLOT_COLUMNS}
 Row = dict[str, Any]
+BATCH = 5000
+FILES = ("findings.csv", "findings.parquet", "slots.csv", "slots.parquet", "data_dictionary.csv")
 
 
-def table_files(subjects: Sequence[ExportInput]) -> dict[str, bytes]:
-    """All files of the export by name: findings and slots as CSV and Parquet, and the data dictionary."""
-    rows: dict[str, list[Row]] = {
-        "findings": [row for subject in subjects for row in finding_rows(subject)],
-        "slots": [row for subject in subjects for row in slot_rows(subject)],
-    }
-    out = {}
-    for name, columns in TABLES.items():
-        out[f"{name}.csv"] = csv_bytes(list(columns), rows[name])
-        out[f"{name}.parquet"] = parquet_bytes(columns, rows[name])
-    out["data_dictionary.csv"] = csv_bytes(["table", "column", "type", "meaning"], dictionary_rows())
-    return out
+def write_tables(subjects: Iterable[ExportInput], folder: Path) -> list[Path]:
+    """Write findings and slots as CSV and Parquet, and the data dictionary, into a folder.
+
+    Examinations are read one by one and rows leave memory in batches, however many there are.
+    """
+    makers = {"findings": finding_rows, "slots": slot_rows}
+    with ExitStack() as open_files:
+        tables = {name: open_files.enter_context(_Table(name, folder)) for name in makers}
+        for subject in subjects:
+            for name, maker in makers.items():
+                for row in maker(subject):
+                    tables[name].add(row)
+    dictionary = folder / "data_dictionary.csv"
+    dictionary.write_bytes(csv_bytes(["table", "column", "type", "meaning"], dictionary_rows()))
+    return [*(path for table in tables.values() for path in table.paths), dictionary]
+
+
+class _Table:
+    """One table being written in both forms."""
+
+    def __init__(self, name: str, folder: Path) -> None:
+        self.columns = TABLES[name]
+        self.paths = (folder / f"{name}.csv", folder / f"{name}.parquet")
+        self._rows: list[Row] = []
+        self._arrow = need("pyarrow", "tables as Parquet")
+        self._parquet = need("pyarrow.parquet", "tables as Parquet")
+
+    def __enter__(self) -> _Table:
+        types = {
+            "text": self._arrow.string(),
+            "integer": self._arrow.int64(),
+            "number": self._arrow.float64(),
+        }
+        self._schema = self._arrow.schema([(name, types[kind]) for name, (kind, _) in self.columns.items()])
+        self._csv = self.paths[0].open("wb")
+        self._csv.write(csv_bytes(list(self.columns), []))
+        self._writer = self._parquet.ParquetWriter(self.paths[1], self._schema)
+        return self
+
+    def add(self, row: Row) -> None:
+        self._rows.append(row)
+        if len(self._rows) >= BATCH:
+            self._flush()
+
+    def _flush(self) -> None:
+        lines = csv_bytes(list(self.columns), self._rows)
+        self._csv.write(lines[lines.index(b"\r\n") + 2 :])
+        self._writer.write_table(self._arrow.Table.from_pylist(self._rows, schema=self._schema))
+        self._rows.clear()
+
+    def __exit__(self, *exception: object) -> None:
+        if self._rows:
+            self._flush()
+        self._writer.close()
+        self._csv.close()
 
 
 def finding_rows(subject: ExportInput) -> Iterable[Row]:
@@ -112,16 +159,6 @@ def csv_bytes(columns: Sequence[str], rows: Iterable[Row]) -> bytes:
     for row in rows:
         writer.writerow([_cell(row[column]) for column in columns])
     return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
-
-
-def parquet_bytes(columns: dict[str, tuple[str, str]], rows: list[Row]) -> bytes:
-    """Rows as Parquet with fixed types, the same for an empty table."""
-    polars = need("polars", "tables as Parquet")
-    types = {"text": polars.String, "integer": polars.Int64, "number": polars.Float64}
-    frame = polars.DataFrame(rows, schema={name: types[kind] for name, (kind, _) in columns.items()})
-    out = io.BytesIO()
-    frame.write_parquet(out)
-    return out.getvalue()
 
 
 def _cell(value: object) -> str:

@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import csv
 import io
+import tempfile
+from pathlib import Path
 
 import polars
 import pytest
 from hypothesis import given, settings
 
 from dictate.exports.subject import ExportInput, from_note
-from dictate.exports.tables import FINDING_COLUMNS, SLOT_COLUMNS, csv_bytes, table_files
+from dictate.exports.tables import FINDING_COLUMNS, SLOT_COLUMNS, csv_bytes, write_tables
 from grammar.models import Finding, Note
 from tests.strategies import subjects
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def table_files(subjects: list[ExportInput]) -> dict[str, bytes]:
+    """Every file of the export by name."""
+    with tempfile.TemporaryDirectory() as folder:
+        return {path.name: path.read_bytes() for path in write_tables(subjects, Path(folder))}
 
 
 def _csv(data: bytes) -> list[dict[str, str]]:
@@ -95,3 +103,13 @@ def test_an_empty_export_has_headers_and_types() -> None:
     files = table_files([])
     assert polars.read_parquet(io.BytesIO(files["findings.parquet"])).columns == list(FINDING_COLUMNS)
     assert _csv(files["slots.csv"]) == []
+
+
+def test_many_examinations_are_written_in_batches() -> None:
+    finding = Finding(
+        item="fundi", side="both", status="normal", text="fundi normal", start_char=0, end_char=1
+    )
+    subject = from_note(Note(findings=(finding,) * 700), examination_id="e")
+    files = table_files([subject] * 20)
+    assert polars.read_parquet(io.BytesIO(files["findings.parquet"])).height == 14_000
+    assert len(_csv(files["findings.csv"])) == 14_000
