@@ -1,4 +1,4 @@
-"""What `dictate export` does: choose the examinations, change them as asked, write them, say what was written."""
+"""What `dictate export` does: choose examinations, change them as asked, write them, say what was written."""
 
 from __future__ import annotations
 

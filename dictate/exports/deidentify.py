@@ -7,8 +7,8 @@
                             unread and context
     kept                    items, sites, sides, states, grades, descriptors, known qualifiers, codes, slots
 
-Whoever holds the key can link the hash to a reference that they know: keep it apart and local. Rare findings can
-still single a person out; this is pseudonymisation, not a promise of anonymity.
+Whoever holds the key can link the hash to a reference that they know: keep it apart and local. Rare findings
+can still single a person out; this is pseudonymisation, not a promise of anonymity.
 """
 
 from __future__ import annotations

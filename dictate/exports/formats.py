@@ -136,7 +136,7 @@ def write_all(
     Examinations are taken one by one, so memory does not grow with their number.
 
     Raises:
-        InputError: a file is there already and `replace` is false (nothing of that examination is overwritten).
+        InputError: a file is there already and `replace` is false; it is not overwritten.
     """
     check_names(names)
     folder.mkdir(parents=True, exist_ok=True)

@@ -67,7 +67,8 @@ def wanted(
         )
     said = {"patient_ref": patient_ref, "clinician": clinician}
     numbers = [name for name in names if name.isdecimal() and not Path(name).exists()]
-    with _store() if numbers or all_signed else nullcontext() as store:
+    opened: Any = _store() if numbers or all_signed else nullcontext()
+    with opened as store:
         for name in names:
             if name in numbers:
                 subjects = [_from_store(store, int(name), draft)]
