@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -23,6 +24,9 @@ from grammar.pipeline import Pipeline, pipeline
 from grammar.reader import Reader
 from grammar.state import CONTEXT, INSTRUCTION, KIND_NAMES, UNREAD, Context, State
 from grammar.suggestions import suggest
+
+# Half characters, which no text file can hold, become the replacement sign; offsets stay as they were.
+_LONE = re.compile(r"[\ud800-\udfff]")
 
 
 class Control:
@@ -60,6 +64,7 @@ def parse(
     `context` is the result's context of the parse before: feeding utterance by utterance gives the same note as
     feeding them joined with newlines. `complaint` names add-ons to require; `folders` are a clinic's own data.
     """
+    text = _LONE.sub("\ufffd", text)
     pipe = pipeline(tuple(folders))
     state = context.resume() if context is not None else State()
     for name in complaint:
