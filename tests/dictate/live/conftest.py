@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from tests.dictate.live import whole
+
 ROOT = Path(__file__).parents[3]
 
 
@@ -79,3 +81,19 @@ def dictation(say):
         return (sound + np.random.default_rng(1).normal(0, 8, len(sound))).astype(np.int16)
 
     return recorded
+
+
+@pytest.fixture(scope="session")
+def exam(dictation, tmp_path_factory):
+    """A recorded examination and what `dictate hear` makes of it."""
+    path = tmp_path_factory.mktemp("exam") / "exam.wav"
+    soundfile.write(path, dictation(whole.LINES), 16_000)
+    return path
+
+
+@pytest.fixture(scope="session")
+def home(tmp_path_factory):
+    """A home whose language model is built already (so that programs start quickly)."""
+    path = tmp_path_factory.mktemp("home")
+    whole.finished(["models", "build"], path)
+    return path

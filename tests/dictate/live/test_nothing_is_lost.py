@@ -31,22 +31,6 @@ MOMENTS = [round(random.Random(seed).uniform(0.2, 2.6), 2) for seed in range(10)
 
 
 @pytest.fixture(scope="session")
-def exam(dictation, tmp_path_factory):
-    """A recorded examination and what `dictate hear` makes of it."""
-    path = tmp_path_factory.mktemp("exam") / "exam.wav"
-    soundfile.write(path, dictation(whole.LINES), 16_000)
-    return path
-
-
-@pytest.fixture(scope="session")
-def home(tmp_path_factory):
-    """A home whose language model is built already (so that programs start quickly)."""
-    path = tmp_path_factory.mktemp("home")
-    whole.finished(["models", "build"], path)
-    return path
-
-
-@pytest.fixture(scope="session")
 def undisturbed(exam, home):
     """What an examination without any accident gives."""
     out, _ = whole.finished(["live", "--from", exam, "--speed", SPEED, *ENGINE], home)

@@ -10,7 +10,7 @@ ROOT = Path(__file__).parents[3]
 
 LINES = (
     "romberg negative",
-    "no arm drift",
+    "tone normal in both arms",
     "finger nose normal on the right",
     "right knee jerk two plus",
     "left knee jerk two plus",
