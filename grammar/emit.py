@@ -19,6 +19,11 @@ from grammar.state import FINDING, State
 
 _SUMMARY = {"power", "reflex", "tone", "muscle_bulk", "sensation", "light_touch", "pinprick", "temperature",
             "vibration", "joint_position", "coordination"}
+_GENERAL = frozenset((
+    "normal", "intact", "grossly intact", "grossly normal", "unremarkable", "non focal", "nonfocal", "wnl", "nad",
+    "within normal limits", "essentially normal", "completely normal", "entirely normal", "normal throughout",
+    "no abnormality", "no abnormalities", "no abnormality detected", "no deficit", "no deficits", "fine",
+))
 # Tests of strength without a scale of their own: five out of five is their normal result.
 _STRENGTH = frozenset(("shoulder_shrug", "head_turn", "jaw_power", "facial_power", "toe_walk", "heel_walk"))
 _OTHER_SIDE = {"right": "left", "left": "right"}
@@ -99,6 +104,8 @@ class Emitter:
                 continue
             if new.soft or (m.lex is not None and m.lex.text.startswith("with ")):
                 return True
+            if not self.items[target.item].sided and group.results and not group.sided:
+                return True
             if group.grades and not group.results:
                 placed = self._placed(group, target)[0]
                 return not (placed is not None and placed.normal is False and new.status == "normal")
@@ -173,6 +180,8 @@ class Emitter:
         implied = self._implied(group)
         if implied:
             return implied
+        if self._foreign(group):
+            return []
         topic = list(self.state.topic) or self._bound()
         if not topic or not (group.valued or group.hedge is not None or group.neg is not None
                              or (group.sevs and group.sided)):
@@ -190,6 +199,18 @@ class Emitter:
             waiting = [t for t in fits if not self._said(t)]
             return waiting
         return fits
+
+    def _foreign(self, group: Group) -> bool:
+        """A result that belongs to words not understood ("decreased flexion of ...") is nobody's ellipsis."""
+        tokens, content, small = self.state.tokens, self.state.content, self.state.classes
+        for m in (*group.results, *group.grades):
+            after = m.j
+            if after < len(tokens) and content[after] and not small[after] and after not in self.known:
+                return True
+        return False
+
+    known: frozenset[int] = frozenset()
+    doubtful = False
 
     def _said(self, target: Target) -> bool:
         return any(row.item == target.item for row in self.state.last_group)
@@ -282,6 +303,10 @@ class Emitter:
         if value is None:
             return []
         status, placed, descriptors, reading = value
+        if self.doubtful and status == "abnormal" and not group.valued and group.hedge is None:
+            return []
+        if target.item == "general_statement" and not self._general(group, target, status):
+            return []
         rows = []
         for site, placement in self._sites(group, target):
             item = target.item
@@ -304,6 +329,13 @@ class Emitter:
         if group.compare is not None and group.side in (None, "both") and status == "abnormal":
             rows = self._compared(rows, group.compare)
         return rows
+
+    def _general(self, group: Group, target: Target, status: str) -> bool:
+        """A general statement is only ever "the examination is normal"; nothing else is made of it."""
+        if target.reading is not None and target.reading.status == "normal":
+            return status == "normal"
+        return status == "normal" and not group.places and all(
+            m.lex is not None and m.lex.text in _GENERAL for m in group.results)
 
     def _value(
         self, group: Group, target: Target
@@ -579,7 +611,10 @@ class Emitter:
         item = self.items[target.item]
         singular = (target.reading is not None and target.reading.number == "one") or (
             spot is not None and spot.reading.number == "one")
-        if site == "limbs" and not singular:
+        headed = self.state.head_region is not None or self.state.region is not None
+        if site == "limbs" and not singular and status == "normal":
+            return "both"
+        if site in ("arm", "leg") and target.site is None and spot is None and headed and not singular:
             return "both"
         if status != "normal":
             return "unstated"

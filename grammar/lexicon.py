@@ -40,7 +40,7 @@ class ItemPhrase(_Data):
     status: Literal["normal", "abnormal", "equivocal"] | None = None
     side: Literal["both", "none", "unstated"] | None = None
     heading: bool = False
-    needs: Literal["standing", "plantar", "neck"] | None = None
+    needs: Literal["standing", "plantar", "neck", "modality"] | None = None
 
 
 class SitePhrase(_Data):

@@ -60,6 +60,8 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
                 continue
         span = complaints.get(i) if i - cued < 9 else None
         span = span or spans.get(i)
+        if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
+            span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             mention = Mention(PHRASE, i, span[0], span[1])
             if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):

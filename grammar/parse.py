@@ -97,6 +97,7 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
     reader = Reader(pipe, state)
     mentions = find(pipe, doc, base)
     first = 0
+    reader.patient_line = _patient_speaks(state, base)
     for index, mention in enumerate(mentions):
         if mention.kind != STOP:
             continue
@@ -104,9 +105,16 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
             reader.sentence(mentions[first:index], mention.mark, mention.i)
         if mention.mark == "\n":
             reader.line_end()
+            reader.patient_line = _patient_speaks(state, mention.j)
         first = index + 1
     if first < len(mentions):
         reader.sentence(mentions[first:], "", len(state.tokens))
+
+
+def _patient_speaks(state: State, at: int) -> bool:
+    """A line that a transcript marks as the patient's ("[patient] ...", "Patient: ...") is no finding."""
+    words = [token.lower() for token in state.tokens[at : at + 3]]
+    return words[:3] == ["[", "patient", "]"] or words[:2] in (["patient", ":"], ["pt", ":"])
 
 
 def _cover(state: State) -> list[tuple[int, int, int]]:

@@ -7,9 +7,11 @@ beginning of the next ("left biceps ..."). The rules that decide are the methods
 
 from __future__ import annotations
 
+import copy
+
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.emit import Emitter
-from grammar.lexicon import ItemPhrase, ItemReading, Lexeme, ResultPhrase
+from grammar.lexicon import ItemPhrase, ItemReading, Lexeme, ResultPhrase, SitePhrase, SiteReading
 from grammar.mentions import COLON, COMMA, GCS, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.pipeline import Pipeline
 from grammar.state import COMMAND, CONTEXT, FINDING, INSTRUCTION, State
@@ -18,6 +20,10 @@ from grammar.talk import context_scopes
 _AFTER_NO = frozenset(("a", "an", "any", "the", "of", "to", "other", "his", "her", "more", "new", "real", "for", "in",
                        "there", "is", "are", "was", "be", "have", "has", "further", "seen", "see", "either", "on", ",",
                        "it", "in", "at", "over", "their", "its"))
+_REVEALS = frozenset(("reveals", "revealed", "shows", "showed", "demonstrates", "demonstrated", "showing",
+                      "revealing", "demonstrating", "characterized", "characterised"))
+_FAULTS = frozenset(("abnormality", "abnormalities", "deficit", "deficits", "disturbance", "dysfunction",
+                     "impairment", "difficulty", "difficulties"))
 _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
 _JOINTS = (("knee",), ("ankle",))
 _PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
@@ -55,7 +61,9 @@ class Reader:
         self.instructed = False
         self.repair: str | None = None
         self.place_side: tuple[str, Mention] | None = None
+        self.skip_to = 0
         self.modal: Group | None = None
+        self.patient_line = False
         self.colon_after: Group | None = None
         self.excepted = False
         self.heading_side: str | None = None
@@ -89,6 +97,8 @@ class Reader:
     def _need_met(self, need: str | None, k: int) -> bool:
         if need == "plantar":
             return self.plantar_near(k)
+        if need == "modality":
+            return self.modality_near(k)
         return need != "standing" or self.standing_near(k)
 
     def _myotomes(self, k: int) -> str | None:
@@ -159,7 +169,7 @@ class Reader:
         if lex.alt_item is not None:
             return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
         need = lex.item.needs
-        if need in ("plantar", "standing"):
+        if need in ("plantar", "standing", "modality"):
             return self._need_met(need, k)
         if lex.text == "face" and self._station_word(k):
             return False
@@ -199,6 +209,19 @@ class Reader:
                 other += step
         return False
 
+    def modality_near(self, k: int) -> bool:
+        """"pain" is a modality only in a list of modalities."""
+        for step in (-1, 1):
+            other = k + step
+            while 0 <= other < len(self.ms) and (self.ms[other].kind in (COMMA, MARK) or (
+                    self.lex(other) is not None and self.lex(other).joins)):  # type: ignore[union-attr]
+                other += step
+            lex = self.lex(other)
+            if abs(other - k) > 1 and lex is not None and lex.item is not None and lex.item.needs is None \
+                    and lex.item.targets[0][0] in SENSORY:
+                return True
+        return False
+
     def plantar_near(self, k: int) -> bool:
         """"toes" are the plantar response when up or down is said of them."""
         for step in (1, -1):
@@ -222,6 +245,8 @@ class Reader:
     def reads_as(self, k: int, item: str) -> bool:
         """The next result names this item in particular."""
         other = k + 1
+        if other < len(self.ms) and self.ms[other].kind == COLON:
+            other += 1
         lex = self.lex(other)
         while lex is not None and (lex.severity or lex.hedge or (lex.neg and not lex.result)):
             other += 1
@@ -254,7 +279,7 @@ class Reader:
             if m.kind == STOP or m.kind == UNKNOWN and depth:
                 return False
             if m.kind == GRADE:
-                return True
+                return not self._item_after_in(k)
             if lex is not None:
                 if lex.instruction is not None and lex.item is None and not lex.result:
                     return False
@@ -286,6 +311,13 @@ class Reader:
             k += 1
         return False
 
+    def _item_after_in(self, k: int) -> bool:
+        """The value at k belongs to an item behind it: "three by five in both knee extensors"."""
+        nxt = k + 1
+        while (lex := self.lex(nxt)) is not None and lex.side and not self.is_item(nxt):
+            nxt += 1
+        return nxt < len(self.ms) and self.is_item(nxt) and self._word_before(nxt) in ("in", "of", "at", "for")
+
     @staticmethod
     def _notex(lex: Lexeme) -> bool:
         return lex.result.any is not None and lex.result.any.status == "not_examined"
@@ -301,7 +333,7 @@ class Reader:
                 and ms[1].lex.side in ("right", "left"):
             self.group.ditto = ms[0]
             self.group.mentions.append(ms[0])
-        self.excepted = False
+        self.excepted = self.emitter.doubtful = False
         self.heading_side = self._opening_side() or self.state.head_side
         self.colon_after: Group | None = None
         self.reasoning = False
@@ -309,8 +341,9 @@ class Reader:
             self.group = self.state.pending
             self.state.pending = None
         k = 0
+        self.skip_to = 0
         while k < len(ms):
-            k = self.step(k)
+            k = max(self.step(k), self.skip_to)
         if len(ms) <= 3 and (self._limb_heading(line=True) or self._column_heading()):
             return
         self.close()
@@ -329,6 +362,11 @@ class Reader:
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
         self.ms = ms
+        self.emitter.known = frozenset(t for m in ms if m.kind != UNKNOWN for t in range(m.i, m.j))
+        if self.patient_line:
+            for t in range(ms[0].i, end):
+                self.classes[t] = CONTEXT
+            return
         self.state.sentence_from = len(self.state.drafts)
         if mark == "?" or self._whole_control(ms):
             if mark == "?":
@@ -373,6 +411,7 @@ class Reader:
     def line_end(self) -> None:
         """The end of an utterance or line: a carried side ends; an item may wait for the next one."""
         self.state.prior_side = None
+        self.patient_line = False
         if not self.state.head_line:
             self.state.head_region = self.state.head_side = None
 
@@ -516,6 +555,9 @@ class Reader:
             self.on_item(k)
         elif lex.station or lex.heading:
             self.on_station(k)
+        elif lex.site is not None and lex.result is not None and self.group.targets and any(
+                t.item in lex.result.by_item for t in self.group.targets):
+            self.on_result(k)
         elif lex.site is not None and not (lex.result is not None and self.group.targets and not lex.site.areas):
             self.on_site(k)
         elif lex.text == "neither":
@@ -650,7 +692,7 @@ class Reader:
             self.excepted = True
         elif lex.but:
             self.close(keep_prefix=False)
-            self.instructed = False
+            self.instructed = self.emitter.doubtful = False
         elif lex.rest:
             if self.group.complete and self.group.valued:
                 self.close()
@@ -675,6 +717,21 @@ class Reader:
         elif lex.because and self.group.notex is not None:
             self.reasoning = True
             self.reason(k)
+        elif lex.because:
+            self._cause(k)
+
+    def _cause(self, k: int) -> None:
+        """"slow, secondary to weakness": a cause that is named is no finding of its own."""
+        self.take(self.ms[k], CONTEXT)
+        other = k + 1
+        while other < len(self.ms) and self.ms[other].kind != COMMA and not (
+                self.is_item(other) and self.own_result(other)):
+            lex = self.lex(other)
+            if lex is not None and (lex.instruction or lex.but or lex.neg or lex.station):
+                break
+            self.take(self.ms[other], CONTEXT)
+            other += 1
+        self.skip_to = other
 
     def _prefix_follows(self, k: int) -> bool:
         nxt = k + 1
@@ -705,9 +762,11 @@ class Reader:
 
     def on_unknown(self, k: int) -> None:
         """Unknown words between a prefix and its item cut them apart ("no head deviation, ...")."""
-        if not self.group.targets and not self.group.valued and not self.group.places and self.group.mentions:
-            if self.group.side is None:
-                self.group = Group()
+        group = self.group
+        if group.targets or group.valued or group.places or group.neg is not None or group.side is not None:
+            return
+        if group.mentions:
+            self.group = Group()
 
     # ---- repair --------------------------------------------------------------------------------------------
 
@@ -833,6 +892,7 @@ class Reader:
             self.group.mentions.append(m)
             return
         group = self.group
+        reading = self._faulty(m, reading)
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
         if self._weakness_of(k, targets):
             sign = group.targets[0].reading
@@ -858,6 +918,14 @@ class Reader:
         self._enter_station(targets[0])
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
+
+    def _faulty(self, m: Mention, reading: ItemReading) -> ItemReading:
+        """"gaze abnormality", "hearing deficit": a fault word behind an item makes it a sign."""
+        if reading.sign or m.j >= len(self.tokens) or self.tokens[m.j].lower() not in _FAULTS:
+            return reading
+        changed = copy.copy(reading)
+        changed.sign = True
+        return changed
 
     def _head(self, group: Group) -> None:
         """Items before a colon, with items behind it, were a heading."""
@@ -890,6 +958,12 @@ class Reader:
             kept.mentions.append(group.side_mention)
             group.mentions.remove(group.side_mention)
             group.side = group.side_mention = None
+        for spot in group.places:
+            if spot.mention.i >= after:
+                kept.places.append(spot)
+                kept.mentions.append(spot.mention)
+                group.mentions.remove(spot.mention)
+        group.places = [spot for spot in group.places if spot.mention.i < after]
         for m in group.sevs:
             if m.i >= after:
                 kept.sevs.append(m)
@@ -900,15 +974,61 @@ class Reader:
         """"Sensation intact to light touch and pinprick": the modalities take the place of the family."""
         group = self.group
         new = reading.targets[0]
-        if not group.valued or not group.targets or new[0] not in SENSORY or new[0] == "sensation":
+        if not group.valued:
             return False
-        before = self.tokens[self.ms[k].i - 1].lower() if self.ms[k].i else ""
-        first = group.targets[0].item == "sensation" and before in ("to", "for")
+        before = self._word_before(k)
+        if self._reflex_place(k, reading, before):
+            return True
+        if not group.targets:
+            return False
+        head = group.targets[0]
+        if head.item == new[0] and head.site is None and new[1] is None and before in ("in", "of"):
+            return True
+        if new[0] == head.item == "power" and head.site is None and head.reading is not None and head.reading.heading:
+            fits, words = new[1] is not None, ("in", "of", "for", "at", "with")
+        elif head.item == "coordination":
+            fits, words = new[0] in ("finger_nose", "heel_shin", "rapid_alternating_movements"), ("for", "on", "to", "in")
+        else:
+            fits, words = new[0] in SENSORY and new[0] != "sensation" and (
+                head.item == "sensation" or self.modal is group), ("to", "for")
+        if not fits:
+            return False
+        first = self.modal is not group and before in words and not self.own_result(k)
         more = self.modal is group and self._joined_or_comma(k) and (not self.own_result(k) or before == "to")
         if not first and not more:
             return False
         targets = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
         group.targets = [*(() if first else group.targets), *targets]
+        self.modal = group
+        return True
+
+    def _word_before(self, k: int) -> str:
+        """The word before the phrase at k, past its sides and articles."""
+        i = self.ms[k].i
+        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side and self.ms[k - 1].j == i:
+            k -= 1
+            i = self.ms[k].i
+            if lex.text.startswith(_PREPOSITIONS):
+                return lex.text.split()[0]
+        while i > 0 and self.tokens[i - 1].lower() in ("the", "his", "her", "both", "all"):
+            i -= 1
+        return self.tokens[i - 1].lower() if i else ""
+
+    def _reflex_place(self, k: int, reading: ItemReading, before: str) -> bool:
+        """"Reflexes 2+ at the biceps, triceps, knees and ankles": the jerks are the places of the reflexes."""
+        group = self.group
+        heads = group.targets or self.state.topic
+        if not heads or heads[0].item != "reflex" or heads[0].site is not None:
+            return False
+        item, site = reading.alt if reading.alt is not None else reading.targets[0]
+        if item != "reflex" or site is None or self._own_before_comma(k):
+            return False
+        if not (before in ("at", "in", "of") or (self.modal is group and self._joined_or_comma(k))):
+            return False
+        side, mention = None, None
+        if group.side_mention is not None and group.mentions[-1] is group.side_mention:
+            side, mention = group.side, group.side_mention
+        group.places.append(Place(SiteReading(SitePhrase(area=site), "many"), self.ms[k], side, mention))
         self.modal = group
         return True
 
@@ -936,7 +1056,8 @@ class Reader:
 
     def _enter_station(self, target: Target) -> None:
         station = self.items[target.item].station
-        self.state.entered = self.state.station
+        if target.item == "tone":
+            self.state.entered = self.state.station
         if station != "addon" and station != self.state.station:
             if self.state.station is not None:
                 self.state.prior_side = None
@@ -967,7 +1088,8 @@ class Reader:
     def _and_between(self, first: Target, second: Target) -> bool:
         assert first.mention is not None and second.mention is not None
         low, high = first.mention.j, second.mention.i
-        return any(m.i >= low and m.j <= high and m.lex is not None and m.lex.joins for m in self.ms)
+        return any(m.i >= low and m.j <= high and (m.mark == "/" or (m.lex is not None and m.lex.joins))
+                   for m in self.ms)
 
     def _joins(self, k: int, targets: list[Target]) -> bool:
         """The new item joins the list of the group."""
@@ -982,8 +1104,9 @@ class Reader:
             if group.side is not None and group.side_mention is not None and last.mention is not None \
                     and group.side_mention.i >= last.mention.j:
                 return False
-            return new.sign and not self._own_presence(k) and (
-                self._listed(last, new) or not self.own_result(k)) and not self._neg_between(last, new)
+            return (new.sign or self.items[new.item].kind != "function" or (
+                new.reading is not None and new.reading.test)) and not self._own_presence(k) and (
+                not self.own_result(k) or (new.sign and self._joined_or_comma(k))) and not self._neg_between(last, new)
         if last.reading is not None and last.reading.status is not None:
             return False
         if self._heading_over(group, targets):
@@ -1071,7 +1194,8 @@ class Reader:
         tied = start > 0 and self.tokens[start - 1].lower() in ("in", "of", "at", "for")
         if tied and not self.own_result(k):
             return True
-        return opens and bool(group.grades) and not self._own_before_comma(k) and self.ms[k - 1] in group.mentions
+        near = self.ms[k - 2] if self.ms[k - 1].kind == UNKNOWN and k > 1 else self.ms[k - 1]
+        return opens and bool(group.grades) and not self._own_before_comma(k) and near in group.mentions
 
     def _own_before_comma(self, k: int) -> bool:
         """The item at k has its result before the next comma."""
@@ -1182,6 +1306,8 @@ class Reader:
         while before > 0 and (lex := self.lex(before - 1)) is not None and lex.side:
             before -= 1
         lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i]]
+        if group.places and self._joined(before):
+            return False
         if group.places and group.sided:
             return True
         return not any(word in ("in", "at", "of", "over", "to", "on") for word in lead)
@@ -1237,13 +1363,13 @@ class Reader:
                 self._second_side(k, side)
                 return
             if not group.valued and not group.places:
-                group.side = "both" if {side, group.side} == {"right", "left"} and self._joined(k) else side
+                group.side = "both" if {side, group.side} == {"right", "left"} and self._anded(k) else side
                 group.side_mention = m
                 group.mentions.append(m)
                 return
             self.close()
             group = self.group
-        elif group.complete and self._starts_next(k):
+        elif group.complete and not self._prefix_side(k) and self._starts_next(k):
             self.close(keep_prefix=False)
             group = self.group
         if group.blank and self.excepted:
@@ -1255,6 +1381,12 @@ class Reader:
 
     def _joined_or_comma(self, k: int) -> bool:
         return k > 0 and (self.ms[k - 1].kind == COMMA or self._joined(k))
+
+    def _anded(self, k: int) -> bool:
+        """"and" itself (or its sign) stands before k."""
+        before = self.ms[k - 1] if k else None
+        return before is not None and (before.mark in ("/", "&") or (
+            before.lex is not None and before.lex.text in ("and", "or", "&", "as well as")))
 
     def _joined(self, k: int) -> bool:
         before = self.ms[k - 1] if k else None
@@ -1291,7 +1423,7 @@ class Reader:
         if side == group.side and not group.complete and group.targets and self.next_is_item(k):
             group.mentions.append(m)
             return
-        if self.repair is None and self._joined(k) and group.side in ("right", "left") and side != group.side and not self._value_follows(k) \
+        if self.repair is None and self._anded(k) and group.side in ("right", "left") and side != group.side and not self._value_follows(k) \
                 and not self.next_is_item(k) and not self.is_site(k + 1):
             group.side = "both"
             group.mentions.append(m)
@@ -1312,6 +1444,16 @@ class Reader:
             nxt += 1
         return self._value_at(nxt) or (self.result_of(nxt) and not self.next_is_item(nxt))
 
+    def _prefix_side(self, k: int) -> bool:
+        """"absent left ankle jerk": a result, a side and their item, in that order at the head of a clause."""
+        group = self.group
+        if group.targets or group.places or group.side is not None or not group.results or not self.next_is_item(k):
+            return False
+        first = min(group.mentions, key=lambda m: m.i)
+        at = self.ms.index(first)
+        opens = at == 0 or self.ms[at - 1].kind in (COMMA, COLON) or self.ms[at - 1].mark != "" or self._joined(at)
+        return opens and self.ms[k - 1] is group.mentions[-1] and not self.own_result_next(k)
+
     def _sided_value(self, k: int) -> bool:
         """The result behind k has a side of its own behind it ("... normal on the right")."""
         return self._own_place(k + 1)
@@ -1322,7 +1464,10 @@ class Reader:
             return False
         lex = self.lex(k + 1)
         m = self.ms[k + 1]
-        bound = m.i > 0 and self.tokens[m.i - 1].lower() in ("in", "at", "over", "on")
+        i = m.i
+        while i > 0 and self.tokens[i - 1].lower() in ("the", "his", "her", "both", "all"):
+            i -= 1
+        bound = i > 0 and self.tokens[i - 1].lower() in ("in", "at", "over", "on")
         if lex is not None and lex.side is not None:
             return lex.text.startswith(_PREPOSITIONS)
         if m.grade is not None and m.grade.level is not None:
@@ -1399,8 +1544,12 @@ class Reader:
         lex = m.lex
         assert lex is not None
         group = self.group
+        self._head_before_value(k)
+        group = self.group
         if self._notex(lex):
             self._on_not_examined(k)
+            return
+        if self._of_unknown(k) and all(t.reading is not None and t.reading.heading for t in group.targets):
             return
         if self.instructed and (lex.text in _PRAISE or not self._binds(m)):
             if self.next_is_item(k) and not self.own_result_next(k) and lex.text not in _PRAISE:
@@ -1412,19 +1561,59 @@ class Reader:
                 and group.side is None:
             self.take(m, INSTRUCTION)
             return
-        if lex.result.any is not None and lex.result.any.lead and not self.next_is_item(k):
+        if lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
         if group.valued and (self._next_column(k) or not self._merges(k)):
             self.close()
             group = self.group
         elif group.complete and not group.valued and group.targets and (
                 self._belongs_next(k) or self._second_of_sign(k)):
+            neg = group.neg if k and self.ms[k - 1].lex is not None and self.ms[k - 1].lex.text in (  # type: ignore[union-attr]
+                "or", "nor") else None
             self.close()
             group = self.group
+            if neg is not None:
+                group.neg = neg
+                group.mentions.append(neg)
         if self.excepted and group.blank:
             group.exception = True
         group.results.append(m)
         group.mentions.append(m)
+
+    def _leads(self, k: int) -> bool:
+        """"can hop", "able to walk on her heels": the item follows at once."""
+        if not self.next_is_item(k):
+            return False
+        between = self.tokens[self.ms[k].j : self.ms[k + 1].i]
+        return all(word.lower() in ("to", "walk", "do", "perform", "on", "the", "his", "her", "stand") for word in between)
+
+    def _of_unknown(self, k: int) -> bool:
+        """A result word that leans on a word that is not understood ("decreased flexion") says nothing here."""
+        nxt = self.ms[k + 1] if k + 1 < len(self.ms) else None
+        return nxt is not None and nxt.kind == UNKNOWN and nxt.i == self.ms[k].j and not self.group.places
+
+    def _head_before_value(self, k: int) -> None:
+        """"Coord: slowed FNF", "Sensory exam reveals normal ...": a family, then a value for its members."""
+        group = self.group
+        if not group.targets or group.valued or group.neg is not None:
+            return
+        last = group.targets[-1]
+        if last.mention is None:
+            return
+        verb = any(word.lower() in _REVEALS for word in self.tokens[last.mention.j : self.ms[k].i])
+        if self.colon_after is not group and not (verb and last.reading is not None and last.reading.heading):
+            return
+        other = k + 1
+        while other < len(self.ms):
+            m = self.ms[other]
+            if m.kind in (COMMA, STOP, COLON) or (m.lex is not None and m.lex.joins and m.lex.text != "and"):
+                return
+            if self.is_item(other):
+                break
+            other += 1
+        if other < len(self.ms) and (other == k + 1 or not (self.lex(other - 1) is not None and (
+                self.lex(other - 1).joins))):  # type: ignore[union-attr]
+            self._head(group)
 
     def _next_column(self, k: int) -> bool:
         """In a right/left table the second value stands beside the first, or behind a slash."""
@@ -1583,6 +1772,7 @@ class Reader:
             return
         if grade.unit is None and grade.den is None and not grade.sign and self._counting(k):
             return
+        self._head_before_value(k)
         group = self.group
         if self._same_again(k):
             group.side = "both"
@@ -1696,7 +1886,9 @@ class Reader:
             return
         ahead = self._negated(k)
         if ahead is None or self._cut_off(k):
+            self.emitter.doubtful = k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN
             return
+        self.emitter.doubtful = False
         if group.complete and (self.is_item(ahead) or self.is_site(ahead)):
             self.close()
             group = self.group
@@ -1714,9 +1906,29 @@ class Reader:
         group.hedged = lex.neg == "hedged"
         group.mentions.append(m)
 
+    def _past_unknown(self, k: int, other: int) -> int | None:
+        """"no local weakness", "without oedema, cyanosis, or tremor": unknown words inside a negated list."""
+        start = other
+        while other < len(self.ms) and (self.ms[other].kind in (UNKNOWN, COMMA) or (
+                self.lex(other) is not None and self.lex(other).joins)):  # type: ignore[union-attr]
+            other += 1
+        if other >= len(self.ms) or not self.is_item(other):
+            return None
+        reading = self.item_at(other)
+        if reading is None or not reading.sign:
+            return None
+        words = self.ms[other].i - self.ms[start].i
+        plain = all(m.kind == UNKNOWN for m in self.ms[start:other])
+        if plain and words <= 2 and start == k + 1:
+            return other
+        listed = [m for m in self.ms[start : min(len(self.ms), other + 5)] if m.lex is not None and m.lex.joins]
+        return other if listed and listed[0].lex is not None and listed[0].lex.text in ("or", "nor") else None
+
     def _cut_off(self, k: int) -> bool:
         """Other small words stand between the negation and what follows ("no doctor, ...")."""
         between = self.tokens[self.ms[k].j : self.ms[k + 1].i] if k + 1 < len(self.ms) else []
+        if k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN:
+            return False
         return any(word.lower() not in _AFTER_NO for word in between)
 
     def _repairs(self, k: int, nxt: int) -> bool:
@@ -1735,9 +1947,17 @@ class Reader:
     def _negated(self, k: int) -> int | None:
         """The index of what a negation at k negates: an item or a result close behind it."""
         other = k + 1
-        for _ in range(5):
+        for _ in range(9):
             m = self.ms[other] if other < len(self.ms) else None
-            if m is None or m.kind not in (PHRASE, MARK):
+            if m is None:
+                return None
+            if m.kind == UNKNOWN or (m.kind == COMMA and self.ms[other - 1].kind == UNKNOWN):
+                found = self._past_unknown(k, other)
+                if found is None:
+                    return None
+                other = found
+                continue
+            if m.kind not in (PHRASE, MARK):
                 return None
             if self.is_item(other):
                 return other
@@ -1774,5 +1994,5 @@ class Reader:
     def _lost(self, group: Group) -> Group:
         """"no ankle jerks": for a function, none of it is its absence, not a normal result."""
         group.targets = [t for t in group.targets if t.sign or self.items[t.item].kind != "function"
-                         or t.item in _LOST_BY_NO]
+                         or t.item in _LOST_BY_NO or (t.reading is not None and t.reading.test)]
         return group

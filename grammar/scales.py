@@ -43,7 +43,8 @@ def _plain(grade: Grade) -> bool:
 
 
 def _mrc(scale: Scale, grade: Grade) -> Placed | None:
-    if grade.spaced and grade.den is not None and _plain(grade):
+    if grade.den is not None and _plain(grade) and (
+            grade.spaced or grade.den < 5 or (grade.den_sign and not (grade.den == 5 and grade.n == 5))):
         pair = _mrc_value(scale, grade.n, grade.sign), _mrc_value(scale, grade.den, grade.den_sign)
         if pair[0] is not None and pair[1] is not None:
             return Placed(pair[0], pair[0] in scale.normal, pair=(pair[0], pair[1]))
@@ -65,8 +66,6 @@ def _mrc_value(scale: Scale, n: int, sign: str) -> str | None:
     if n == 5 and sign == "+":
         sign = ""
     value = f"{n}{sign}"
-    if value not in scale.values and sign and str(n) in scale.values:
-        return str(n)
     return value if value in scale.values else None
 
 
@@ -80,9 +79,9 @@ def _reflex(scale: Scale, grade: Grade) -> Placed | None:
     value = _reflex_value(grade.n)
     if value is None:
         return Placed(bounds="0 to 4+")
-    if grade.den is not None and (grade.den != 4 or grade.den_sign):
+    if grade.den is not None and grade.den != 4:
         other = _reflex_value(grade.den)
-        if other is not None and not (grade.n == 4 and grade.den == 4):
+        if other is not None:
             return Placed(value, value in scale.normal, pair=(value, other))
     if grade.hi is not None:
         high = _reflex_value(grade.hi)
@@ -148,7 +147,7 @@ def _beats(scale: Scale, grade: Grade) -> Placed | None:
 
 
 def _millimetres(scale: Scale, grade: Grade) -> Placed | None:
-    if grade.unit not in (None, "millimetres") or grade.den is not None or grade.sign or grade.trace or grade.level:
+    if grade.unit not in (None, "millimetres") or grade.den not in (None, grade.n) or grade.sign or grade.trace or grade.level:
         return None
     if grade.n > (scale.max or 12) or grade.n == 0:
         return Placed(bounds="1 to 12 millimetres")
