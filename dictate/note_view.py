@@ -75,7 +75,8 @@ def view(note: Note, *, explain: bool = False) -> View:
         stations=tuple(stations),
         missing=tuple(_missing(note.slots, known)),
         queries=tuple(
-            query.message + (f" To settle: {query.settle}." if query.settle else "") for query in note.queries
+            query.message + (f" To settle: {query.settle.rstrip('.')}." if query.settle else "")
+            for query in note.queries
         ),
         unread=tuple(_clip(span.text) + _at(span.start_s) for span in note.unread),
         withdrawn=tuple(_clip(finding.text) for finding in note.withdrawn),
@@ -143,7 +144,7 @@ def describe(finding: Finding) -> str:
     """A finding's result in words: status, grade, descriptors, qualifiers, reason."""
     words = [finding.status.replace("_", " ")]
     words += [finding.grade] if finding.grade else []
-    shown = [*finding.descriptors, *finding.qualifiers]
+    shown = [word for word in (*finding.descriptors, *finding.qualifiers) if word != finding.status]
     text = " ".join(words)
     if shown:
         text += " (" + ", ".join(word.replace("_", " ") for word in shown) + ")"

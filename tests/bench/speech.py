@@ -36,7 +36,7 @@ import soundfile
 
 from dictate.events import SAMPLE_RATE_HZ, AudioChunk, FinalText
 from tests.tools.noises import add_noise, pink, room, white
-from tests.tools.scoring import normal_words, score_findings, word_errors
+from tests.tools.scoring import score_findings, spoken_lines, word_errors
 from tests.tools.voices import FESTIVAL, KOKORO, speak
 
 ROOT = Path(__file__).parents[2]
@@ -161,13 +161,6 @@ def work(engine_name: str, jobs: list[dict[str, Any]]) -> dict[str, Any]:
         )
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     return {"start_s": start_s, "memory_mb": memory, "rows": rows}
-
-
-def spoken_lines(text: str) -> str:
-    """A text as a perfect recogniser would give it: one line an utterance, plain words."""
-    from tests.tools.voices import phrases_of
-
-    return "\n".join(" ".join(normal_words(phrase)) for phrase in phrases_of(text))
 
 
 def main() -> None:

@@ -14,9 +14,9 @@ from tests.tools.voices import speak
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 VOICE_OF = {
-    "quick_screen": ("kokoro-jf_gongitsune", 1.05),
+    "quick_screen": ("flite-awb", 1.0),
     "foot_drop": ("flite-rms", 1.0),
-    "live_visit": ("kokoro-jf_alpha", 0.95),
+    "live_visit": ("kokoro-jf_gongitsune", 0.95),
     "repair_and_reasons": ("flite-slt", 1.0),
 }
 

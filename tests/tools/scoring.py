@@ -42,6 +42,12 @@ def normal_words(text: str) -> list[str]:
     return plain.split()
 
 
+def spoken_lines(text: str) -> str:
+    """A text as a perfect recogniser would give it: one line an utterance, plain words."""
+    lines = re.split(r"(?<=[.?!])\s+|\n+", text)
+    return "\n".join(" ".join(re.findall(r"[a-z']+", line.lower())) for line in lines if line.strip())
+
+
 def word_errors(said: str, heard: str) -> tuple[int, int]:
     """(substituted, dropped and added words, words said)."""
     one, other = normal_words(said), normal_words(heard)
