@@ -74,16 +74,44 @@ def own_words() -> dict[str, tuple[Phones, ...]]:
 
 
 def pronounce(words: Iterable[str]) -> dict[str, tuple[Phones, ...]]:
-    """Pronunciations of the words that have any, own ones first, without doubles."""
+    """Pronunciations of the words that have any, own ones first, without doubles.
+
+    A plural or possessive that no dictionary has follows its stem by the regular rule.
+    """
     wanted = set(words)
+    stems = {stem for word in wanted if (stem := _stem(word)) is not None}
     with bundled_dictionary().open(encoding="utf-8") as file:
-        bundled = _gather(line for line in file if line.split(" ", 1)[0].split("(")[0] in wanted)
+        bundled = _gather(line for line in file if line.split(" ", 1)[0].split("(")[0] in wanted | stems)
     own = own_words()
-    return {
-        word: tuple(dict.fromkeys((*own.get(word, ()), *bundled.get(word, ()))))
-        for word in sorted(wanted)
-        if word in own or word in bundled
-    }
+
+    def ways(word: str) -> tuple[Phones, ...]:
+        return tuple(dict.fromkeys((*own.get(word, ()), *bundled.get(word, ()))))
+
+    found = {}
+    for word in sorted(wanted):
+        known = ways(word)
+        stem = _stem(word)
+        if not known and stem is not None:
+            known = tuple(phones + plural_ending(phones) for phones in ways(stem))
+        if known:
+            found[word] = known
+    return found
+
+
+def plural_ending(phones: Phones) -> Phones:
+    """The sound of a regular plural after a word: IH Z after a hiss, S after a voiceless sound, else Z."""
+    if phones[-1] in ("S", "Z", "SH", "ZH", "CH", "JH"):
+        return ("IH", "Z")
+    return ("S",) if phones[-1] in ("P", "T", "K", "F", "TH") else ("Z",)
+
+
+def _stem(word: str) -> str | None:
+    for ending in ("'s", "es", "s"):
+        if word.endswith(ending) and len(word) > len(ending) + 2:
+            stem = word.removesuffix(ending)
+            if ending != "es" or stem.endswith(("s", "x", "z", "ch", "sh")):
+                return stem
+    return None
 
 
 def dictionary_lines(words: dict[str, tuple[Phones, ...]]) -> Iterator[str]:

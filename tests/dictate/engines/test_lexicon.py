@@ -20,3 +20,11 @@ def test_british_and_american_ways_are_both_there() -> None:
     assert len(ways["either"]) == 2
     assert len(ways["weber"]) >= 2
     assert "nobody's-word" not in ways
+
+
+def test_regular_plurals_follow_their_stem() -> None:
+    ways = pronounce(["gaits", "plantarflexions", "pulselesses", "tinel's"])
+    assert ways["gaits"][0] == ("G", "EY", "T", "S")
+    assert ways["plantarflexions"][0][-2:] == ("N", "Z")
+    assert ways["tinel's"][0][-2:] == ("L", "Z")
+    assert ways["pulselesses"][0][-2:] == ("IH", "Z")
