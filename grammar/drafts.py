@@ -75,6 +75,8 @@ class Group:
     @property
     def complete(self) -> bool:
         """Enough was said for a finding, if the targets are known."""
+        if self.side in ("right", "left") and any(t.item == "weber" for t in self.targets):
+            return True
         return self.valued or bool(
             self.targets and (self.neg is not None or self.hedge is not None)
         ) or any(t.sign or (t.reading is not None and t.reading.status) for t in self.targets)

@@ -143,12 +143,14 @@ class Emitter:
             self.state.prior_side, self.state.prior_first = said, False
         elif group.side == "both" or any(p.reading.number == "many" for p in group.places):
             self.state.prior_side = None
-        if not rows and not own and self._all_equal(group):
+        if not rows and not own and not group.grades and self._all_equal(group):
             return
         if not rows:
             if own and not group.valued and group.neg is None and targets:
                 self._keep_waiting(group)
             return
+        if any(m.i and self.state.tokens[m.i - 1].lower() == "all" for m in group.results):
+            self._all_equal(group)
         self.state.groups += 1
         for row in rows:
             row.group = self.state.groups
@@ -157,7 +159,7 @@ class Emitter:
 
     def _all_equal(self, group: Group) -> bool:
         """"biceps 2+, triceps 2+, all equal": the sides of the rows of this sentence that had none."""
-        if group.grades or group.places or not group.results or not all(
+        if group.places or not group.results or not all(
                 m.lex is not None and m.lex.result is not None and m.lex.result.any is not None
                 and m.lex.result.any.soft for m in group.results):
             return False
@@ -406,6 +408,8 @@ class Emitter:
     ) -> str | None:
         """What negation, and naming a sign, do to the status."""
         carried = target.reading.status if target.reading is not None else None
+        if target.item == "weber" and status is None and group.side in ("right", "left"):
+            return "abnormal"
         if status is None and carried is not None and not negated:
             return carried
         if negated:

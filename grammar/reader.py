@@ -706,6 +706,8 @@ class Reader:
         elif lex.severity:
             if self.group.valued and self._prefix_follows(k):
                 self.close()
+            elif self.group.complete and self.group.sided and self._side_at(k + 1):
+                self.close()
             self.group.sevs.append(m)
             self.group.mentions.append(m)
         elif lex.hedge:
@@ -1120,7 +1122,7 @@ class Reader:
         if group.side is not None and last.mention is not None and group.side_mention is not None \
                 and group.side_mention.i >= last.mention.j and not (self._listed(last, new) and self.own_result(k)):
             return False
-        if last.sign and new.sign and not self._listed(last, new):
+        if last.sign and new.sign and (not self._listed(last, new) or group.sided):
             return False
         return True
 
@@ -1165,13 +1167,16 @@ class Reader:
     def _ellipsis_done(self, k: int) -> bool:
         """What was said since the last item is a finding of its own for that item, not the start of this one."""
         group = self.group
-        if group.neg is not None or not (group.valued or group.hedge is not None):
+        if group.neg is not None or not (group.valued or group.hedge is not None or (
+                group.sevs and group.side_mention is not None and not group.side_bare)):
             return False
         if not (self.state.topic or self.state.bound):
             return False
         if self._value_before(k):
             return False
         if group.sided or group.places:
+            if not group.valued and group.hedge is None:
+                return True
             if not self.emitter.suits_topic(group) or (not group.valued and group.side_bare):
                 return False
             return not (group.side_first and self.next_bare(group))
@@ -1277,6 +1282,9 @@ class Reader:
                                       *([group.ditto] if group.ditto else ())))
         if self.excepted and not group.exception:
             return True
+        lex = self.lex(k)
+        if lex is not None and lex.site is not None and lex.site.areas == ("limbs",):
+            return False
         if not group.places and not self._set_off(k):
             return False
         other = k + 1
@@ -1307,6 +1315,10 @@ class Reader:
             before -= 1
         lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i]]
         if group.places and self._joined(before):
+            return False
+        if before < k and not group.sided and not group.places and (
+                self.lex(before) is not None and (self.lex(before).side == "both"  # type: ignore[union-attr]
+                                                  or self._postfix_style(before, k + 1))):
             return False
         if group.places and group.sided:
             return True
@@ -1353,6 +1365,12 @@ class Reader:
         if group.places and self.is_site(k + 1) and self._joined_or_comma(k) and not (
                 group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1)):
             self.place_side = (side, m)
+            group.mentions.append(m)
+            return
+        if group.side in ("right", "left") and side in ("right", "left") and side != group.side and group.valued \
+                and group.side_first and group.side_bare and lex.text.startswith(_PREPOSITIONS) \
+                and self.next_is_item(k) and self._postfix_style(k, k + 1):
+            group.side, group.side_mention, group.side_first = side, m, False
             group.mentions.append(m)
             return
         if group.side is not None or (group.places and group.places[-1].side and group.valued):
@@ -1507,10 +1525,19 @@ class Reader:
             return True
         if m.lex.side == "both":
             reading = self.item_at(nxt)
-            return nxt == k + 1 and not self._plural_prefix(k) and reading is not None and reading.number == "many"
+            return nxt == k + 1 and not self._plural_prefix(k) and reading is not None and reading.number == "many" \
+                and not self._both_behind(nxt)
         if self._postfix_style(k, nxt):
             return False
         return True
+
+    def _both_behind(self, item_at: int) -> bool:
+        """The next item has its own "both" behind its value, so this one stands behind a value too."""
+        other = item_at + 1
+        while other < len(self.ms) and self.result_of(other):
+            other += 1
+        lex = self.lex(other)
+        return lex is not None and lex.side == "both" and other > item_at + 1
 
     def _plural_prefix(self, k: int) -> bool:
         """"... two plus both sides ankle jerks": only "both" itself can stand before the next item."""
@@ -1534,7 +1561,9 @@ class Reader:
                 self.lex(other) is not None and self.lex(other).severity)):  # type: ignore[union-attr]
             other += 1
         lex = self.lex(other)
-        return lex is not None and lex.side in ("right", "left") and other > item_at + 1 and (
+        reading = self.item_at(item_at)
+        far = other > item_at + 1 or (reading is not None and reading.sign)
+        return lex is not None and lex.side in ("right", "left") and far and (
             other + 1 >= len(self.ms) or not self.is_item(other + 1)) and not self._value_follows(other)
 
     # ---- results -------------------------------------------------------------------------------------------
@@ -1546,7 +1575,7 @@ class Reader:
         group = self.group
         self._head_before_value(k)
         group = self.group
-        if self._notex(lex):
+        if self._notex(lex) or self._not_seen(m):
             self._on_not_examined(k)
             return
         if self._of_unknown(k) and all(t.reading is not None and t.reading.heading for t in group.targets):
@@ -1579,6 +1608,12 @@ class Reader:
             group.exception = True
         group.results.append(m)
         group.mentions.append(m)
+
+    def _not_seen(self, m: Mention) -> bool:
+        """For these items the words mean that the test was not done ("fundi not seen")."""
+        targets = self.group.targets or self.state.topic
+        readings = [self.emitter.reading(t, m) for t in targets]
+        return any(r is not None and r.status == "not_examined" for r in readings)
 
     def _leads(self, k: int) -> bool:
         """"can hop", "able to walk on her heels": the item follows at once."""
@@ -1702,7 +1737,9 @@ class Reader:
         if not (first.kind in (COMMA, UNKNOWN, MARK) or (lex is not None and lex.because)):
             if lex is not None and (lex.side or lex.site is not None) and not self.is_item(k):
                 return k
-            if lex is None or self.is_item(k) or lex.instruction is not None or lex.neg:
+            leads = lex is not None and lex.result is not None and self.next_is_item(k) and self._reason_item(k + 1)
+            if not leads and not (self.is_item(k) and self._reason_item(k)) and (
+                    lex is None or self.is_item(k) or lex.instruction is not None or lex.neg):
                 self.reasoning = False
                 return k
         cued = lex is not None and bool(lex.because)
@@ -1724,6 +1761,8 @@ class Reader:
             k += 1
         k = self._trim(start, k)
         self.reasoning = False
+        if k == start:
+            return start
         words = [t for m in self.ms[start:k] for t in range(m.i, m.j) if m.kind not in (COMMA,)]
         if not words:
             return start
