@@ -90,6 +90,7 @@ def _listen(host: str, port: int) -> socket.socket:
         sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         try:
             sock.bind((host, candidate))
+            sock.listen(64)  # a browser that comes before the server is up waits, and is not refused
         except OSError:
             sock.close()
             continue
