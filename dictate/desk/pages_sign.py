@@ -85,11 +85,14 @@ def chosen(signatures: tuple[Signature, ...], version: str | None) -> Signature:
 
 def export_formats() -> tuple[str, ...]:
     """The formats that a signed note can be exported in."""
-    return ("json",)
+    from dictate.exports.formats import FORMATS
+
+    return tuple(FORMATS)
 
 
 def export(ask: Ask) -> Response:
     """A signed note in an open format."""
+    from dictate.exports.formats import FORMATS, render
     from dictate.storage.exporting import export_input
 
     head = ask.head()
@@ -99,9 +102,11 @@ def export(ask: Ask) -> Response:
     version = ask.request.query_params.get("version")
     shown = chosen(ask.store.signatures(head.number), version)
     subject = export_input(ask.store, head.number, version=shown.version)
-    body = subject.note.model_dump_json(by_alias=True, indent=1).encode()
+    kind = FORMATS[name]
     return Response(
-        body, media_type="application/json", headers=attachment(head.number, shown.version, "json")
+        render(subject, name),
+        media_type=kind.media_type,
+        headers=attachment(head.number, shown.version, kind.suffix.removeprefix(".")),
     )
 
 
