@@ -6,7 +6,7 @@ import re
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from dictate.figure import figure
 from grammar.models import Finding, Note
@@ -154,6 +154,7 @@ def test_a_draft_says_so_in_picture_and_title() -> None:
     assert "DRAFT" not in figure(Note())
 
 
+@settings(max_examples=40, deadline=None)
 @given(notes())
 def test_any_note_gives_well_formed_svg_with_title_and_description(note: Note) -> None:
     root = ElementTree.fromstring(figure(note, prefix="f"))

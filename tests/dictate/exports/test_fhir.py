@@ -44,7 +44,7 @@ def _observation(finding: Finding) -> dict[str, Any]:
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_it_comes_back_equal(subject: ExportInput) -> None:
     Bundle.model_validate(fhir_bundle(subject))

@@ -44,7 +44,7 @@ def findings_in(message: str) -> list[tuple[str, str | None, str, str]]:
     return out
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_strict_parser_accepts_and_second_parser_reads_sides_and_states_back(subject: ExportInput) -> None:
     message = write_hl7(subject)
@@ -52,7 +52,7 @@ def test_strict_parser_accepts_and_second_parser_reads_sides_and_states_back(sub
     assert findings_in(message) == [(f.item, f.site, f.side, f.status) for f in subject.note.findings]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_words_come_back_through_the_second_parser(subject: ExportInput) -> None:
     parsed = hl7.parse(write_hl7(subject))

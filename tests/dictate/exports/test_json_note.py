@@ -18,7 +18,7 @@ EXAMINATION = jsonschema.Draft202012Validator(json_schema("examination"))
 NOTE = jsonschema.Draft202012Validator(json_schema("note"))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_what_is_written_is_valid_and_comes_back_equal(subject: ExportInput) -> None:
     text = write_json(subject)
@@ -26,7 +26,7 @@ def test_what_is_written_is_valid_and_comes_back_equal(subject: ExportInput) -> 
     assert read_json(text, name="x") == subject
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(notes())
 def test_a_bare_note_comes_back_as_a_draft(note: Note) -> None:
     text = note.model_dump_json(by_alias=True)

@@ -42,7 +42,7 @@ def expected_features(subject: ExportInput) -> list[tuple[str, bool, str | None]
     ]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_the_reference_package_reads_sides_and_exclusions_back(subject: ExportInput) -> None:
     packet = parsed(write_phenopacket(subject))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from pydantic import ValidationError
 
 from dictate.errors import InputError
@@ -49,6 +49,7 @@ def test_a_note_changed_after_signing_is_refused() -> None:
         require_signed(subject, allow_draft=True)
 
 
+@settings(max_examples=40, deadline=None)
 @given(subjects())
 def test_random_examinations_are_valid_and_survive_their_own_json(subject: ExportInput) -> None:
     require_signed(subject, allow_draft=True)

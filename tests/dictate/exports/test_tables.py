@@ -29,7 +29,7 @@ def _csv(data: bytes) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline="")))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_tables_hold_every_finding_and_slot_exactly(subject: ExportInput) -> None:
     files = table_files([subject])
@@ -47,7 +47,7 @@ def test_tables_hold_every_finding_and_slot_exactly(subject: ExportInput) -> Non
     assert len(_csv(files["slots.csv"])) == len(subject.note.slots)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(subjects())
 def test_no_cell_starts_a_formula_and_the_draft_is_marked_in_every_row(subject: ExportInput) -> None:
     files = table_files([subject])
