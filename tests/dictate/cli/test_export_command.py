@@ -1,0 +1,168 @@
+"""`dictate export` and `dictate import` as a user types them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from dictate.cli import build
+from dictate.errors import DictateError
+from dictate.exports.formats import FORMATS, NAMES
+from grammar import parse
+from grammar.models import Note
+
+RUNNER = CliRunner()
+SPOKEN = "plantar flexor on the right, extensor on the left. fundi not seen"
+
+
+def run(*words: object, **more: object) -> Result:
+    """The command's result; a known fault is raised, as `main` prints it."""
+    result = RUNNER.invoke(build(), [str(word) for word in words], **more)
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+@pytest.fixture
+def note_file(tmp_path: Path) -> Path:
+    path = tmp_path / "visit.json"
+    path.write_text(parse(SPOKEN).note.model_dump_json(by_alias=True) + "\n", encoding="utf-8")
+    return path
+
+
+def test_every_format_is_written_and_import_reads_json_and_fhir_back(note_file: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    words = [word for name in NAMES for word in ("--format", name)]
+    said = json.loads(run("export", note_file, "--draft", "--out", out, "--json", *words).stdout)
+    assert {Path(path).name for path in said["files"]} == {
+        *(f"visit{entry.suffix}" for entry in FORMATS.values()),
+        "findings.csv", "findings.parquet", "slots.csv", "slots.parquet", "data_dictionary.csv",
+    }  # fmt: skip
+    assert all(Path(path).stat().st_size for path in said["files"])
+    back = run("import", out / "visit.json", out / "visit.fhir.json", "--json").stdout.splitlines()
+    assert [Note.model_validate_json(line) for line in back] == [parse(SPOKEN).note] * 2
+
+
+def test_several_notes_in_one_file_become_several_files(tmp_path: Path) -> None:
+    path = tmp_path / "day.jsonl"
+    lines = [parse(text).note.model_dump_json(by_alias=True) for text in (SPOKEN, "romberg negative")]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    run("export", path, "--draft", "--format", "hl7", "--out", tmp_path / "out")
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["day-1.hl7", "day-2.hl7"]
+
+
+def test_standard_input_to_standard_output(tmp_path: Path) -> None:
+    note = parse(SPOKEN).note.model_dump_json(by_alias=True)
+    result = run("export", "-", "--draft", "--format", "letter-text", "--out", "-", input=note)
+    assert "The plantar response was flexor on the right and extensor on the left." in result.stdout
+
+
+def test_facts_of_a_bare_note_and_a_clinics_codes(note_file: Path, tmp_path: Path) -> None:
+    table = tmp_path / "ours.csv"
+    table.write_text(
+        "# source: us\n# version: 1\n# date: 2026-01-01\n# licence: ours\n# system: OURS\n"
+        "item,descriptor,code,name\nplantar,extensor,X1,Upgoing toe\n",
+        encoding="utf-8",
+    )
+    page = run("export", note_file, "--draft", "--format", "hl7", "--out", "-", "--codes", table, "--patient-ref", "P-17",
+               "--clinician", "Dr Quill").stdout  # fmt: skip
+    assert "P-17^^^^MR" in page
+    assert "Dr Quill" in page
+    assert "code: OURS X1 Upgoing toe" in page
+
+
+def test_deidentified_export_reports_what_was_removed(note_file: Path, tmp_path: Path) -> None:
+    key = tmp_path / "research.key"
+    key.write_bytes(b"k" * 32)
+    out = tmp_path / "out"
+    run("export", note_file, "--draft", "--format", "json", "--out", out, "--deidentify", "--key-file", key,
+        "--patient-ref", "P-17")  # fmt: skip
+    report = json.loads((out / "deidentification_report.json").read_text(encoding="utf-8"))
+    assert report["examinations"] == 1
+    assert report["left_out"]["transcript"] == 1
+    pages = [path.read_text(encoding="utf-8") for path in out.iterdir()]
+    assert not any("P-17" in page or "extensor on the left" in page for page in pages)
+
+
+def test_lists_and_schemas() -> None:
+    assert list(json.loads(run("export", "--formats", "--json").stdout)) == list(NAMES)
+    assert "HL7 v2.5.1" in run("export", "--formats").stdout
+    assert json.loads(run("export", "--schema", "note").stdout)["title"] == "Note"
+    assert json.loads(run("export", "--schema", "examination").stdout)["title"] == "ExaminationFile"
+
+
+FAULTS = [
+    (["FILE", "--format", "json"], "is a draft: sign it first, or add --draft"),
+    (["FILE", "--draft"], "Name a format with --format"),
+    (["FILE", "--draft", "--format", "xml"], "There is no format 'xml'; known are json, fhir"),
+    (["--format", "json"], "Nothing to export"),
+    (["gone.json", "--format", "json"], "gone.json cannot be opened"),
+    (["FILE", "--draft", "--format", "json", "--deidentify"], "needs --key-file"),
+    (["FILE", "--draft", "--format", "json", "--key-file", "k"], "--key-file is for --deidentify"),
+    (["FILE", "--draft", "--format", "json", "--deidentify", "--key-file", "gone.key"], "cannot be read"),
+    (["FILE", "--draft", "--format", "json", "--format", "hl7", "--out", "-"], "prints exactly one format"),
+    (
+        ["FILE", "--draft", "--format", "letter-text", "--template", "gone.txt", "--out", "-"],
+        "cannot be read",
+    ),
+    (["FILE", "--draft", "--format", "json", "--codes", "gone.csv"], "gone.csv"),
+    (["--schema", "letter"], "There is no schema 'letter'"),
+]
+
+
+@pytest.mark.parametrize(("words", "message"), FAULTS)
+def test_faults_are_one_sentence(note_file: Path, words: list[str], message: str) -> None:
+    with pytest.raises(DictateError) as caught:
+        run("export", *[note_file if word == "FILE" else word for word in words])
+    assert message in str(caught.value)
+
+
+def test_nothing_is_overwritten_unless_asked(note_file: Path, tmp_path: Path) -> None:
+    words = [
+        "export",
+        note_file,
+        "--draft",
+        "--format",
+        "json",
+        "--format",
+        "tables",
+        "--out",
+        tmp_path / "out",
+    ]
+    run(*words)
+    with pytest.raises(DictateError, match=r"is there already.*--replace"):
+        run(*words)
+    run(*words, "--replace")
+
+
+NO_NOTE = [
+    ("{}x", "not JSON"),
+    ("[1]", "holds no note"),
+    ('{"resourceType": "Bundle"}', "not a FHIR document"),
+]
+
+
+@pytest.mark.parametrize(("text", "message"), NO_NOTE)
+def test_import_refuses_what_is_no_export(tmp_path: Path, text: str, message: str) -> None:
+    path = tmp_path / "odd.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(DictateError, match=message):
+        run("import", path)
+
+
+def test_import_refuses_a_signed_export_that_was_changed(tmp_path: Path) -> None:
+    from datetime import UTC, datetime
+
+    from dictate.exports.json_note import write_json
+    from dictate.exports.subject import ExportInput, Signature, fingerprint
+
+    note, at = parse(SPOKEN).note, datetime(2026, 3, 1, tzinfo=UTC)
+    signature = Signature(signed_by="Dr Quill", signed_at=at, fingerprint=fingerprint(note))
+    subject = ExportInput(examination_id="e", started_at=at, status="signed", signature=signature, note=note)
+    path = tmp_path / "e.json"
+    path.write_text(write_json(subject).replace('"side": "left"', '"side": "right"'), encoding="utf-8")
+    with pytest.raises(DictateError, match="is not what was signed"):
+        run("import", path)
