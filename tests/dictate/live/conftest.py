@@ -1,7 +1,6 @@
 """What the live tests share: a served board, a real browser, and the accessibility checker."""
 
 import itertools
-import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -42,11 +41,11 @@ def chromium():
 
 @pytest.fixture(scope="session")
 def axe():
-    """The source of axe-core (npm); `$AXE_CORE` or node_modules of this project."""
-    for place in (os.environ.get("AXE_CORE"), ROOT / "node_modules" / "axe-core" / "axe.min.js"):
-        if place and Path(place).is_file():
-            return Path(place).read_text("utf-8")
-    pytest.skip("axe-core is not installed (npm install --no-save axe-core)")
+    """The source of axe-core (npm)."""
+    place = ROOT / "tests" / "tools" / "page" / "node_modules" / "axe-core" / "axe.min.js"
+    if not place.is_file():
+        pytest.skip("axe-core is not installed: run npm ci in tests/tools/page")
+    return place.read_text("utf-8")
 
 
 @pytest.fixture(scope="session")
