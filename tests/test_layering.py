@@ -1,4 +1,4 @@
-"""The packages keep their direction: `dictate` builds on `grammar`, never the reverse, and `grammar` stays pure.
+"""The packages keep their direction: `dictate` builds on `grammar`, never the reverse; `grammar` stays pure.
 
 Walks the syntax tree of every module, imports inside functions included.
 """
@@ -16,8 +16,29 @@ ROOT = Path(__file__).resolve().parents[1]
 LIBRARIES = {"spacy", "pydantic", "rapidfuzz"}
 """What the grammar may use besides the standard library and itself."""
 UNCLEAN = {
-    *("socket", "urllib", "http", "ssl", "ftplib", "smtplib", "subprocess", "threading", "multiprocessing"),
-    *("asyncio", "time", "datetime", "random", "secrets", "sqlite3", "tempfile", "os", "wave", "logging"),
+    *(
+        "socket",
+        "urllib",
+        "http",
+        "ssl",
+        "ftplib",
+        "smtplib",
+        "subprocess",
+        "threading",
+        "multiprocessing",
+    ),
+    *(
+        "asyncio",
+        "time",
+        "datetime",
+        "random",
+        "secrets",
+        "sqlite3",
+        "tempfile",
+        "os",
+        "wave",
+        "logging",
+    ),
 }
 """Standard modules of network, clock, chance, processes and files that the grammar has no business with."""
 
@@ -28,16 +49,20 @@ def modules(package: str) -> list[Path]:
 
 
 def imported(path: Path) -> Iterator[tuple[int, str]]:
-    """(line, module) of every import of a file, at any depth, `importlib.import_module` with a constant too."""
+    """(line, module) of every import of a file at any depth, `import_module` with a constant too."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from ((node.lineno, alias.name) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path.name}:{node.lineno} is a relative import; write the full name"
+            assert node.level == 0, (
+                f"{path.name}:{node.lineno} is a relative import; write the full name"
+            )
             yield node.lineno, node.module or ""
         elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute | ast.Name):
             name = node.func.attr if isinstance(node.func, ast.Attribute) else node.func.id
-            if name in ("import_module", "__import__") and node.args and isinstance(node.args[0], ast.Constant):
+            if name not in ("import_module", "__import__") or not node.args:
+                continue
+            if isinstance(node.args[0], ast.Constant):
                 yield node.lineno, str(node.args[0].value)
 
 
@@ -46,7 +71,11 @@ def wrong(path: Path) -> list[str]:
     faults = []
     for line, name in imported(path):
         top = name.partition(".")[0]
-        own = top == "grammar" or top in LIBRARIES or (top in sys.stdlib_module_names and top not in UNCLEAN)
+        own = (
+            top == "grammar"
+            or top in LIBRARIES
+            or (top in sys.stdlib_module_names and top not in UNCLEAN)
+        )
         if not own:
             faults.append(f"{path.relative_to(path.parents[1])}:{line} imports {name}")
     return faults
@@ -96,10 +125,9 @@ def test_the_walk_sees_every_form_of_import(tmp_path: Path, code: str, fault: bo
 
 def test_the_top_level_holds_only_what_it_should() -> None:
     """README, DEVELOPERS, project file, licence, the two packages, tests, samples, and dotfiles."""
-    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "dictate", "grammar", "tests", "samples"}
-    found = {
-        path.name
-        for path in ROOT.iterdir()
-        if not path.name.startswith(".") and path.name not in ("build", "dist", "node_modules") and not path.name.endswith(".egg-info")
-    }
-    assert found <= allowed, f"not at home here: {sorted(found - allowed)}"
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE"}
+    allowed |= {"dictate", "grammar", "tests", "samples"}
+    made = {"build", "dist", "node_modules"}  # by tools, never committed
+    names = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} - made
+    strangers = {name for name in names - allowed if not name.endswith(".egg-info")}
+    assert not strangers, f"not at home here: {sorted(strangers)}"

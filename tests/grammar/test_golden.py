@@ -1,6 +1,7 @@
-"""The golden dictations are read as labelled, but for a written list of known failures that may only shrink.
+"""The golden dictations are read as labelled, but for a list of known failures that may only shrink.
 
-`tests/tools/golden_baseline.py` explains the list. Known failures are strict: one that is right by now must leave it.
+`tests/tools/golden_baseline.py` explains the list. Known failures are strict: one that is right by now
+must leave the list.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ def test_the_baseline_names_only_dictations_that_exist() -> None:
     known = {result["id"] for file in baseline.files() for result in baseline.results(file)}
     stored = baseline.load()
     assert set(stored["failing"]) <= known
+    assert set(stored["marks"]) <= known
     assert set(stored["wrong_sides"]) <= set(stored["failing"])
     assert set(stored["floors"]) == set(baseline.files())
 

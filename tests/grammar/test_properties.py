@@ -1,9 +1,9 @@
-"""Properties of the whole parse that hold for any text: random text, mutated dictations, the golden dictations.
+"""Properties of the whole parse that hold for any text: random text, known phrases in any order, dictations.
 
-What is meant by "words for a side": a finding is right or left only if a word of that side (the side word of the
-phrase data, a place that carries it such as "RUE", a typed right/left order, or "the other side" once a side was
-named) stands in the transcript before the finding's end. Mirroring says it more strictly: a dictation with every
-right and left exchanged gives the same findings with right and left exchanged.
+What is meant by "words for a side": a finding is right or left only if a word of that side (a side word, a
+place that carries it such as "RUE", a typed right/left order, "the other side" once a side was named) stands
+in the transcript before the finding's end. Mirroring says it more strictly: a dictation with every right and
+left exchanged gives the same findings with right and left exchanged.
 """
 
 from __future__ import annotations
@@ -11,8 +11,11 @@ from __future__ import annotations
 import json
 import random
 import re
+import sys
+from collections import Counter
 from functools import cache
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 import pytest
@@ -25,7 +28,9 @@ from grammar.pipeline import pipeline
 
 GOLDEN = Path(__file__).resolve().parents[1] / "cases" / "golden"
 KINDS = {"finding", "command", "instruction", "context", "unread"}
-quick = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
+quick = settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+)
 
 
 @cache
@@ -49,7 +54,15 @@ def vocabulary() -> tuple[str, ...]:
 def meaning(note: Note) -> list[tuple[Any, ...]]:
     """The findings without their places in the text, in a fixed order."""
     return sorted(
-        (f.item, f.site or "", f.side, f.status, f.grade or "", tuple(sorted(f.descriptors)), f.qualifiers)
+        (
+            f.item,
+            f.site or "",
+            f.side,
+            f.status,
+            f.grade or "",
+            tuple(sorted(f.descriptors)),
+            f.qualifiers,
+        )
         for f in note.findings
     )
 
@@ -79,6 +92,7 @@ def check_note(note: Note, text: str) -> None:
     check_sides(note, text)
 
 
+CARVED = ("except", "other than", "apart from", "but", "than", "worse")
 _PLAIN = r"\b(?:{0}\w*|{1}|{1}t|{1}[ul][el])\b|\bo{2}\b"
 SIDE_WORDS = {
     "right": re.compile(_PLAIN.format("right", "r", "d"), re.IGNORECASE),
@@ -96,15 +110,33 @@ def check_sides(note: Note, text: str) -> None:
         if SIDE_WORDS[found.side].search(before):
             continue
         named = {"right": "left", "left": "right"}[found.side]
-        carved = any(word in before.lower() for word in ("except", "other than", "apart from", "but", "than", "worse"))
-        assert SIDE_WORDS[named].search(before) and (OTHER.search(before) or carved), (
-            f"{found.item} is {found.side}, but nothing said so in {before!r}"
-        )
+        carved = OTHER.search(before) or any(word in before.lower() for word in CARVED)
+        meant = SIDE_WORDS[named].search(before) and carved
+        assert meant, f"{found.item} is {found.side}, but nothing said so in {before!r}"
 
 
-# ---- random text ---------------------------------------------------------------------------------------------
+# ---- random text ---------------------------------------------------------------------------------
 
-ODD = ["\x00", "\x85", "\u2028", "\ufeff", "\u200d", "🙂", "👩‍👩‍👧", "ﬁ", "İ", "ß", "²", "½", "①", "٣", "e\u0301", "\ufffd"]
+ODD = [
+    *(
+        "\x00",
+        "\x85",
+        "\u2028",
+        "\ufeff",
+        "\u200d",
+        "🙂",
+        "👩‍👩‍👧",
+        "ﬁ",
+        "İ",
+        "ß",
+        "²",
+        "½",
+        "①",
+        "٣",
+        "e\u0301",
+        "\ufffd",
+    ),
+]
 odd_text = st.lists(st.one_of(st.text(max_size=12), st.sampled_from(ODD)), max_size=12).map("".join)
 
 
@@ -113,7 +145,9 @@ def dictations(draw: st.DrawFn) -> str:
     """Phrases of the grammar in any order, with marks, numbers and foreign matter between them."""
     piece = st.one_of(
         st.sampled_from(vocabulary()),
-        st.sampled_from(["2+", "4/5", "five", "plus", "four minus", "no", "right", "left", "both", "and", "sorry"]),
+        st.sampled_from(
+            ["2+", "4/5", "five", "plus", "four minus", "no", "right", "left", "both", "and", "sorry"]
+        ),
         st.sampled_from([",", ".", ";", ":", "\n", "?", "but", "except", "withdraw that", "otherwise"]),
         odd_text,
     )
@@ -176,10 +210,134 @@ def test_a_context_serves_twice() -> None:
     assert grammar.parse("left absent", context=past).note == one
 
 
-# ---- golden dictations ---------------------------------------------------------------------------------------
+# ---- golden dictations ---------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("case", golden(), ids=lambda case: case["id"])
 def test_a_golden_dictation_gives_a_sound_note(case: dict[str, Any]) -> None:
-    """Cover, spans and sides hold on what people say and write; the side words stand before the finding's end."""
+    """Cover, spans and sides hold on what people say and write."""
     check_note(grammar.parse(case["text"]).note, case["text"])
+
+
+MIRROR = {
+    "right": "left", "rightward": "leftward", "rightwards": "leftwards", "r": "l", "rt": "lt", "rue": "lue",
+    "rle": "lle", "od": "os",
+}  # fmt: skip
+MIRROR |= {left: right for right, left in MIRROR.items()}
+# "all right", "that's right", the l of "b/l" and of "L5" are no sides; typed LT is light touch, so Lt only.
+_MIRRORED = re.compile(
+    r"(?<![\w'/])(?:(?<!all )(?<!that's )[Rr]ight|RIGHT|[Ll]eft|LEFT"
+    r"|(?i:rightwards?|leftwards?|rue|lue|rle|lle|od|os)|R|L(?!\d)|Rt|Lt|rt|lt)(?![\w'])|(?<=\bR/)L\b|(?<=\bL/)R\b"
+)
+
+
+def mirrored(text: str) -> str:
+    """The text with right and left exchanged, capitals kept."""
+
+    def other(match: re.Match[str]) -> str:
+        word = match.group()
+        swapped = MIRROR[word.lower()]
+        return (
+            swapped.upper() if word.isupper() else swapped.capitalize() if word[0].isupper() else swapped
+        )
+
+    return _MIRRORED.sub(other, text)
+
+
+def flipped(rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Findings with right and left exchanged."""
+    return sorted(
+        (*row[:2], {"right": "left", "left": "right"}.get(row[2], row[2]), *row[3:]) for row in rows
+    )
+
+
+@pytest.mark.parametrize("case", golden(), ids=lambda case: case["id"])
+def test_a_mirrored_dictation_gives_mirrored_findings(case: dict[str, Any]) -> None:
+    """No rule favours a side: exchange right and left in the words, and only the sides change."""
+    plain = meaning(grammar.parse(case["text"]).note)
+    assert flipped(meaning(grammar.parse(mirrored(case["text"])).note)) == plain
+
+
+def test_the_mirror_exchanges_what_it_should() -> None:
+    """Side words change, words that only look like sides do not."""
+    said = (
+        "Right knee, that's right, L5 and L 4/5, b/l, RUE, LT normal, on looking leftwards, Lt plantar"
+    )
+    want = (
+        "Left knee, that's right, L5 and R 4/5, b/l, LUE, LT normal, on looking rightwards, Rt plantar"
+    )
+    assert mirrored(said) == want
+
+
+UNRELATED = "The kettle is in the kitchen."
+
+
+@pytest.mark.parametrize("case", golden(), ids=lambda case: case["id"])
+def test_an_unrelated_sentence_changes_no_finding(case: dict[str, Any]) -> None:
+    """Said before, after, or (spoken prose) between two sentences, it is unread and the rest stays."""
+    text = case["text"].rstrip()
+    plain = meaning(grammar.parse(text).note)
+    places = {f"{UNRELATED} {text}", f"{text}{' ' if text[-1] in '.?!' else '. '}{UNRELATED}"}
+    if case["id"].startswith(("sp", "sl", "sf")):
+        stops = [match.end() for match in re.finditer(r"[a-z]\. (?=[A-Za-z])", text)]
+        places |= {f"{text[:at]}{UNRELATED} {text[at:]}" for at in stops[:: max(1, len(stops) // 3)]}
+    for changed in places:
+        note = grammar.parse(changed).note
+        assert meaning(note) == plain, changed
+        if text[-1] != "?":  # what follows a question may be the patient's answer
+            assert any("kettle" in span.text for span in note.unread)
+
+
+@pytest.mark.parametrize(
+    "case",
+    [case for case in golden() if not case["id"].startswith(("ty", "rp"))],
+    ids=lambda case: case["id"],
+)
+def test_capitals_change_no_finding_of_a_spoken_dictation(case: dict[str, Any]) -> None:
+    """All small letters, and sentences opened with a capital, give the same findings."""
+    text = case["text"]
+    plain = meaning(grammar.parse(text).note)
+    assert meaning(grammar.parse(text.lower()).note) == plain
+    opened = re.sub(r"(^|[.?!] )([a-z])", lambda match: match.group(1) + match.group(2).upper(), text)
+    assert meaning(grammar.parse(opened).note) == plain
+
+
+# ---- linear in length ----------------------------------------------------------------------------
+
+
+def calls(text: str) -> int:
+    """How many calls of the grammar's own functions one parse takes: work, measured without a clock."""
+    home = str(Path(grammar.__file__).parent)
+    count: Counter[str] = Counter()
+
+    def seen(frame: FrameType, event: str, _: object) -> None:
+        if event == "call" and frame.f_code.co_filename.startswith(home):
+            count["calls"] += 1
+
+    sys.setprofile(seen)
+    try:
+        grammar.parse(text)
+    finally:
+        sys.setprofile(None)
+    return count["calls"]
+
+
+@pytest.mark.parametrize(
+    "piece",
+    [
+        "right knee jerk two plus. left knee jerk absent. no drift. ",
+        "power four out of five on the right and five on the left, ",
+        "follow my finger. well done. the weather is mild today. ",
+        "right ankle jerk absent, sorry, left. withdraw that. ",
+        "no tremor no ataxia no rigidity and ",
+        "ditto the same on the left ",
+        "biceps triceps supinator knee ankle ",
+        "except the rest otherwise ",
+        "zzz qqq ",
+    ],
+)
+def test_the_work_grows_no_faster_than_the_text(piece: str) -> None:
+    """Eight times the text takes at most about eight times the calls; a fixed part may make it less."""
+    grammar.parse(piece)
+    short, long = calls(piece * 40), calls(piece * 320)
+    assert long <= 8.5 * short, f"{short} calls for 40 pieces, {long} for 320"

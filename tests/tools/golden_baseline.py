@@ -5,7 +5,8 @@
     python -m tests.tools.golden_baseline --accept   also write down what is newly wrong (never a wrong side)
 
 `failing` names, for each dictation that is not right, the kinds of difference; `wrong_sides` the very rows.
-`floors` is the least F1 of slots (item, site, side, status, grade) of each file. The baseline is a debt that
+`marks` names the spoken dictations whose findings change when commas, or all marks, are taken out: a recogniser
+writes none, and a full stop alone may end what is carried on (a side, a list). `floors` is the least F1 of slots (item, site, side, status, grade) of each file. The baseline is a debt that
 may only shrink: a new difference or a repaired one that is still listed fails tests/grammar/test_golden.py.
 """
 
@@ -13,11 +14,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 from functools import cache
 from math import floor
 from typing import Any
 
-from tests.bench.golden import GOLDEN, judge
+import grammar
+from tests.bench.golden import GOLDEN, judge, rows_of
 
 BASELINE = GOLDEN / "baseline.json"
 KINDS = ("missed", "wrong_value", "wrong_side", "invented", "queries", "asked", "complaint", "words")
@@ -51,14 +54,40 @@ def f1(judged: list[dict[str, Any]]) -> float:
     """F1 over the slots of a file."""
     right = sum(r["right"] for r in judged)
     wanted = sum(r["wanted"] for r in judged)
-    came = right + sum(len(r[kind]) for r in judged for kind in ("wrong_value", "wrong_side", "invented"))
+    came = right + sum(
+        len(r[kind]) for r in judged for kind in ("wrong_value", "wrong_side", "invented")
+    )
     return 2 * right / (wanted + came) if wanted + came else 1.0
+
+
+@cache
+def changed_by_marks(file: str) -> dict[str, list[str]]:
+    """id -> "commas", "all": the findings change when these marks are left out of a spoken dictation."""
+    changed: dict[str, list[str]] = {}
+    if not file.startswith("spoken"):
+        return changed
+    for line in (GOLDEN / file).read_text(encoding="utf-8").splitlines():
+        case = json.loads(line)
+        plain = slots_of(case["text"])
+        without = {
+            "commas": case["text"].replace(",", ""),
+            "all": re.sub(r"[.,;:](?=\s|$)", "", case["text"]),
+        }
+        kinds = [kind for kind, text in without.items() if slots_of(text) != plain]
+        if kinds:
+            changed[case["id"]] = kinds
+    return changed
+
+
+def slots_of(text: str) -> set[tuple[str, ...]]:
+    """The slots of a text with status and grade."""
+    return set(rows_of([found.model_dump() for found in grammar.parse(text).note.findings]))
 
 
 def load() -> dict[str, Any]:
     """The baseline as stored."""
     if not BASELINE.exists():
-        return {"floors": {}, "failing": {}, "wrong_sides": {}}
+        return {"floors": {}, "failing": {}, "wrong_sides": {}, "marks": {}}
     stored: dict[str, Any] = json.loads(BASELINE.read_text(encoding="utf-8"))
     return stored
 
@@ -72,9 +101,18 @@ def differences(file: str, stored: dict[str, Any]) -> list[str]:
         name = result["id"]
         was, new = set(stored["failing"].get(name, ())), set(now.get(name, ()))
         lines += [f"{name}: newly wrong: {kind} {result[kind]}" for kind in KINDS if kind in new - was]
-        lines += [f"{name}: right by now, take it out of the baseline: {kind}" for kind in KINDS if kind in was - new]
+        lines += [
+            f"{name}: right by now, no longer a known failure: {kind}"
+            for kind in KINDS
+            if kind in was - new
+        ]
         for row in set(sides.get(name, ())) - set(stored["wrong_sides"].get(name, ())):
             lines.append(f"{name}: NEW WRONG SIDE {row}")
+    marks = changed_by_marks(file)
+    for name in {result["id"] for result in judged}:
+        was, new = set(stored["marks"].get(name, ())), set(marks.get(name, ()))
+        lines += [f"{name}: newly changed without marks: {kind}" for kind in new - was]
+        lines += [f"{name}: no longer changed without marks: {kind}" for kind in was - new]
     low = stored["floors"].get(file, 1.0)
     if f1(judged) < low:
         lines.append(f"{file}: F1 {f1(judged):.4f} is below its floor {low}")
@@ -83,7 +121,7 @@ def differences(file: str, stored: dict[str, Any]) -> list[str]:
 
 def renewed(stored: dict[str, Any], *, accept: bool) -> dict[str, Any]:
     """The baseline without what is right by now; with `accept` also with what is newly wrong."""
-    fresh: dict[str, Any] = {"floors": {}, "failing": {}, "wrong_sides": {}}
+    fresh: dict[str, Any] = {"floors": {}, "failing": {}, "wrong_sides": {}, "marks": {}}
     for file in files():
         judged = results(file)
         measured = floor((f1(judged) - DROP) * 1000) / 1000
@@ -93,8 +131,13 @@ def renewed(stored: dict[str, Any], *, accept: bool) -> dict[str, Any]:
             kept = [kind for kind in kinds if accept or kind in stored["failing"].get(name, ())]
             if kept:
                 fresh["failing"][name] = kept
+        for name, kinds in changed_by_marks(file).items():
+            kept = [kind for kind in kinds if accept or kind in stored["marks"].get(name, ())]
+            if kept:
+                fresh["marks"][name] = kept
         for name, rows in wrong_sides(judged).items():
-            known = [row for row in rows if not stored["failing"] or row in stored["wrong_sides"].get(name, ())]
+            held_rows = stored["wrong_sides"].get(name, ())
+            known = [row for row in rows if not stored["failing"] or row in held_rows]
             if known:
                 fresh["wrong_sides"][name] = known
     return fresh
