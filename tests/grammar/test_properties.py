@@ -284,7 +284,8 @@ def test_an_unrelated_sentence_changes_no_finding(case: dict[str, Any]) -> None:
     for changed in places:
         note = grammar.parse(changed).note
         assert meaning(note) == plain, changed
-        if text[-1] != "?":  # what follows a question may be the patient's answer
+        if "[patient]" not in text.lower() and "patient:" not in text.lower() and "?" not in text:
+            # in a conversation it may be taken for an answer
             assert any("kettle" in span.text for span in note.unread)
 
 
