@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -19,9 +19,10 @@ from grammar.codes import codes_for
 from grammar.data_files import DATA
 from grammar.drafts import Draft
 from grammar.mentions import STOP, find
-from grammar.models import CoverSpan, Finding, Note, Query, Step, TextSpan
+from grammar.models import CoverSpan, Finding, Note, Query, Repair, Step, TextSpan
 from grammar.pipeline import Pipeline, pipeline
 from grammar.reader import Reader
+from grammar.sounds import repair
 from grammar.state import CONTEXT, INSTRUCTION, KIND_NAMES, UNREAD, Context, State
 from grammar.suggestions import suggest
 
@@ -84,6 +85,8 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
     """Read more text into the state, sentence by sentence."""
     doc = pipe.doc(text)
     base = len(state.tokens)
+    for index, word in repair(pipe.alikes, doc):
+        state.repairs[base + index] = word
     for token in doc:
         start = token.idx + state.length
         norm = token.norm_
@@ -157,8 +160,9 @@ def _settle(classes: bytearray, content: bytearray) -> bytearray:
 def build_note(pipe: Pipeline, state: State) -> Note:
     """The note of a state."""
     text = "".join(state.text)
-    findings = tuple(_finding(row, text) for row in state.drafts)
-    withdrawn = tuple(_finding(row, text) for row in state.withdrawn)
+    repairs = [(state.starts[t], state.ends[t], word) for t, word in state.repairs.items()]
+    findings = tuple(_finding(row, text, repairs) for row in state.drafts)
+    withdrawn = tuple(_finding(row, text, repairs) for row in state.withdrawn)
     slots = completeness.check(pipe.catalogue, findings, state.asked, state.complaints)
     queries = consistency.check(pipe.catalogue, findings)
     queries += _scale_queries(pipe, state)
@@ -186,7 +190,14 @@ def _texts(text: str, cover: list[tuple[int, int, int]], wanted: int) -> list[Te
     return out
 
 
-def _finding(row: Draft, text: str) -> Finding:
+def _repairs(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]]) -> Iterator[Repair]:
+    """The repaired words among the words of a row."""
+    for start, end, word in repairs:
+        if any(low <= start and end <= high for low, high in row.spans):
+            yield Repair(heard=text[start:end], read_as=word, start_char=start, end_char=end)
+
+
+def _finding(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]] = ()) -> Finding:
     low = min(start for start, _ in row.spans)
     high = max(end for _, end in row.spans)
     reason = None
@@ -203,6 +214,7 @@ def _finding(row: Draft, text: str) -> Finding:
         codes=codes_for(
             row.item, row.site, row.side, row.status, tuple(row.descriptors), tuple(qualifiers), grade=row.grade
         ),
+        repaired=tuple(_repairs(row, text, repairs)) if repairs else (),
         steps=tuple(Step(rule=rule, words=text[a:b]) for rule, a, b in row.steps),
     )
 

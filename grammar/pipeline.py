@@ -21,6 +21,7 @@ from grammar.data_files import DATA
 from grammar.errors import DataError
 from grammar.lexicon import Builder, Lexeme, load_files
 from grammar.protocols import Catalogue, catalogue
+from grammar.sounds import SoundAlikes
 
 # Splits inside a chunk of text without spaces: every sign is a token of its own, a hyphen between letters stays
 # with the word before it (and falls away in the normal form), letters and digits part except in C5, T10, V1, x3.
@@ -60,6 +61,7 @@ class Pipeline:
         self.lexemes: dict[int, Lexeme] = {}
         self.matcher = PhraseMatcher(self.vocab, attr="NORM")
         self._fill(builder)
+        self.alikes = SoundAlikes(self)
 
     def norm(self, word: str) -> str:
         """The normal form of one token."""

@@ -1367,6 +1367,14 @@ class Reader:
             self.place_side = (side, m)
             group.mentions.append(m)
             return
+        if group.blank and k and self.ms[k - 1].kind == UNKNOWN and self.ms[k - 1].j == m.i \
+                and lex.text.startswith(_PREPOSITIONS):
+            return
+        if side == group.side and group.targets and not group.valued and group.side_mention is not None \
+                and not self.next_is_item(k):
+            group.side_mention = m
+            group.mentions.append(m)
+            return
         if group.side in ("right", "left") and side in ("right", "left") and side != group.side and group.valued \
                 and group.side_first and group.side_bare and lex.text.startswith(_PREPOSITIONS) \
                 and self.next_is_item(k) and self._postfix_style(k, k + 1):

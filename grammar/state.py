@@ -19,6 +19,7 @@ class State:
         self.tokens: list[str] = []
         self.starts: list[int] = []
         self.ends: list[int] = []
+        self.repairs: dict[int, str] = {}
         self.content = bytearray()
         self.classes = bytearray()
         self.length = 0
