@@ -124,6 +124,7 @@ class PhraseFile(_Data):
     signs: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     roman: dict[str, int] = Field(default_factory=dict)
     sounds: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    alike: dict[Literal["read", "meant"], tuple[str, ...]] = Field(default_factory=dict)
 
 
 class Lexeme:
@@ -239,6 +240,8 @@ class Builder:
         self.fractions: dict[str, int] = {}
         self.roman: dict[str, int] = {}
         self.sounds: dict[str, str] = {}
+        self.alike: set[str] = set()
+        self.meant: set[str] = set()
 
     def say(self, pattern: str) -> list[Lexeme]:
         """The lexemes of a pattern, made on first use."""
@@ -376,6 +379,8 @@ class Builder:
                 self.norms.update(dict.fromkeys(words, norm))
         self.fractions.update(data.fractions)
         self.roman.update(data.roman)
+        self.alike.update(data.alike.get("read", ()))
+        self.meant.update(data.alike.get("meant", ()))
         for phrase, heard in data.sounds.items():
             for words in heard:
                 self.sounds[words] = phrase

@@ -25,9 +25,15 @@ if TYPE_CHECKING:
 
 _SHORTEST = 5
 _ALONE = 84.0
-_JOINED = 76.0
+_JOINED = 80.0
 _MARGIN = 6.0
 _LONGEST = 4
+# Small words and numerals that are never a part of a word heard in pieces.
+_NEVER = frozenset(("of", "or", "and", "was", "were", "are", "is", "with", "does", "upon", "that", "has", "had", "have",
+                    "not", "no", "to", "ii", "iii", "iv", "vi", "vii", "viii", "ix", "xi", "xii", "right", "left",
+                    "both", "for", "be", "been"))
+# "week" is a week behind these.
+_WEEKS = frozenset(("last", "next", "this", "a", "per", "1", "each", "every", "the", "days", "first"))
 
 
 class SoundAlikes:
@@ -36,13 +42,10 @@ class SoundAlikes:
     def __init__(self, pipe: Pipeline) -> None:
         self.keys = pipe.by_key
         self.small = pipe.small
-        self.known: set[str] = set(self.small)
-        words: set[str] = set()
-        for key, lexeme in pipe.by_key.items():
+        self.known: set[str] = set(self.small) | pipe.builder.meant
+        for key in pipe.by_key:
             self.known.update(key)
-            if lexeme.item is not None and not (lexeme.side or lexeme.neg):
-                words.update(word for word in key if len(word) >= _SHORTEST and word.isalpha())
-        self.starts = {key[: n + 1] for key in pipe.by_key for n in range(len(key))}
+        words = pipe.builder.alike
         self.buckets: dict[str, list[tuple[str, str]]] = defaultdict(list)
         for word in sorted(words):
             sound = metaphone(word)
@@ -60,7 +63,7 @@ class SoundAlikes:
             return None
         scores: list[tuple[float, str]] = []
         for word, key in self.buckets.get(sound[0], ()):
-            if abs(len(word) - len(heard)) > 4 or word[0] in "rl" and word in ("right", "left"):
+            if abs(len(word) - len(heard)) > 4:
                 continue
             score = 0.5 * ratio(heard, word) + 0.5 * ratio(sound, key)
             scores.append((score, word))
@@ -98,7 +101,8 @@ class SoundAlikes:
     def _listed_at(self, norms: list[str], i: int) -> tuple[int, int, tuple[str, ...]] | None:
         for size in range(min(_LONGEST + 1, len(norms) - i), 0, -1):
             read = self.listed.get(tuple(norms[i : i + size]))
-            if read is not None:
+            if read is not None and not (norms[i] == "week" and i and (
+                    norms[i - 1] in _WEEKS or norms[i - 1].isdecimal())):
                 return i, i + size, read
         return None
 
@@ -107,7 +111,7 @@ class SoundAlikes:
             return None
         for size in range(min(_LONGEST, len(norms) - i), 0, -1):
             window = norms[i : i + size]
-            if not any(unknown[i : i + size]) or not all(w.isalpha() for w in window):
+            if not any(unknown[i : i + size]) or not all(w.isalpha() for w in window) or _NEVER & set(window):
                 continue
             heard = "".join(window)
             if len(heard) < _SHORTEST:
