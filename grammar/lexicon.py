@@ -131,11 +131,47 @@ class Lexeme:
     """One phrase and every role it can play. Empty roles are None."""
 
     __slots__ = (
-        "alt_item", "because", "but", "compare", "complaint_cue", "complaint_only", "complaints", "context", "control", "ditto", "except_",
-        "filler", "heading", "hedge", "instruction", "item", "joins", "key", "neg", "now", "number", "pair_order",
-        "praise", "question", "repair", "rest", "result", "severity", "side", "site", "station", "strong_side",
-        "text", "units", "weak_ask",
+        "alt_item", "because", "but", "compare", "complaint_cue", "complaint_only", "complaints", "context",
+        "control", "ditto", "except_", "filler", "heading", "hedge", "instruction", "item", "joins", "key",
+        "neg", "now", "number", "pair_order", "praise", "question", "repair", "rest", "result", "severity",
+        "side", "site", "station", "strong_side", "text", "units", "weak_ask",
     )
+
+    text: str
+    item: ItemReading | None
+    alt_item: ItemReading | None
+    site: SiteReading | None
+    result: ResultSet | None
+    instruction: tuple[()] | tuple[str, str | None] | None
+    pair_order: tuple[str, str] | None
+    side: str | None
+    neg: str | None
+    hedge: str | None
+    severity: str | None
+    compare: str | None
+    repair: str | None
+    context: str | None
+    complaints: str | None
+    control: str | None
+    station: str | None
+    heading: str | None
+    key: tuple[str, ...] | None
+    joins: bool | None
+    but: bool | None
+    except_: bool | None
+    rest: bool | None
+    ditto: bool | None
+    because: bool | None
+    now: bool | None
+    units: bool | None
+    filler: bool | None
+    praise: bool | None
+    question: bool | None
+    weak_ask: bool | None
+    complaint_cue: bool | None
+    complaint_only: bool | None
+    strong_side: bool | None
+    number: str | None
 
     def __init__(self, text: str) -> None:
         for slot in self.__slots__:
