@@ -230,7 +230,7 @@ class Emitter:
             if t.reading is not None and alt is not None and (
                     primitive if alt[0] == "grasp_reflex" else
                     self._speaks_of_bulk(group) if alt[0] == "muscle_bulk" else reflex):
-                t = Target(t.reading.alt[0], t.reading.alt[1], t.reading, t.mention)
+                t = Target(alt[0], alt[1], t.reading, t.mention)
             out.append(t)
         return out
 

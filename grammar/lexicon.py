@@ -6,7 +6,7 @@ later by its neighbours (`grammar/reader.py`). The file formats are described in
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
@@ -188,7 +188,7 @@ class ItemReading:
 
     __slots__ = ("alt", "descriptors", "heading", "needs", "number", "side", "sign", "status", "targets", "test")
 
-    def __init__(self, row: ItemPhrase, number: str, sign: bool, kinds: dict[str, str]) -> None:
+    def __init__(self, row: ItemPhrase, number: str, sign: bool, kinds: Mapping[str, str]) -> None:
         pairs: list[tuple[str, str | None]] = []
         for name in (row.item, *row.items) if row.item else row.items:
             base, _, own_site = (name or "").partition(":")
@@ -418,5 +418,4 @@ class Builder:
         self.alike.update(data.alike.get("read", ()))
         self.meant.update(data.alike.get("meant", ()))
         for phrase, heard in data.sounds.items():
-            for words in heard:
-                self.sounds[words] = phrase
+            self.sounds.update(dict.fromkeys(heard, phrase))

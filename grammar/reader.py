@@ -320,7 +320,7 @@ class Reader:
 
     @staticmethod
     def _notex(lex: Lexeme) -> bool:
-        return lex.result.any is not None and lex.result.any.status == "not_examined"
+        return lex.result is not None and lex.result.any is not None and lex.result.any.status == "not_examined"
 
     # ---- the walk ------------------------------------------------------------------------------------------
 
@@ -335,7 +335,7 @@ class Reader:
             self.group.mentions.append(ms[0])
         self.excepted = self.emitter.doubtful = False
         self.heading_side = self._opening_side() or self.state.head_side
-        self.colon_after: Group | None = None
+        self.colon_after = None
         self.reasoning = False
         if self.state.pending is not None:
             self.group = self.state.pending
@@ -458,7 +458,7 @@ class Reader:
             return end
         count = 1
         if lex.control == "withdraw_many":
-            count = next((int(w) for w in lex.key if w.isdecimal()), 1)
+            count = next((int(w) for w in lex.key or () if w.isdecimal()), 1)
         self.emitter.retract(drafts[-count:])
         self.state.last_group = self.state.last_rows = []
         self._control("withdraw", str(count), [m])
@@ -789,7 +789,7 @@ class Reader:
         if nxt is not None and (nxt.joins or nxt.instruction is not None and nxt.item is None and not nxt.result):
             self.take(m, FINDING if self.state.last_group else COMMAND)
             return True
-        self._start_repair(m, "side" if lex.repair == "side" else lex.repair)
+        self._start_repair(m, lex.repair or "strong")
         return True
 
     def _value_at(self, k: int) -> bool:
@@ -984,6 +984,7 @@ class Reader:
         if not group.targets:
             return False
         head = group.targets[0]
+        words: tuple[str, ...]
         if head.item == new[0] and head.site is None and new[1] is None and before in ("in", "of"):
             return True
         if new[0] == head.item == "power" and head.site is None and head.reading is not None and head.reading.heading:
@@ -1344,7 +1345,7 @@ class Reader:
         if self.instructed and not self._side_after_instruction(k):
             self.take(m, INSTRUCTION)
             return
-        side = self._resolve_side(lex.side)
+        side = self._resolve_side(lex.side) if lex.side else None
         if side is None:
             return
         if self.heading_side is not None and side != self.heading_side:
@@ -1598,7 +1599,7 @@ class Reader:
                 and group.side is None:
             self.take(m, INSTRUCTION)
             return
-        if lex.result.any is not None and lex.result.any.lead and not self._leads(k):
+        if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
         if group.valued and (self._next_column(k) or not self._merges(k)):
             self.close()
@@ -1921,7 +1922,7 @@ class Reader:
         while nxt < len(self.ms) and self.ms[nxt].kind == COMMA:
             nxt += 1
         if lex.text == "no" and nxt > k + 1 and (group.complete or (group.blank and self.state.last_group)) and (
-                self.lex(nxt) is not None and self.lex(nxt).side in ("right", "left")):  # type: ignore[union-attr]
+                (after := self.lex(nxt)) is not None and after.side in ("right", "left")):
             self._start_repair(m, "strong")
             return
         if lex.text == "no" and (group.complete or (group.blank and self.state.last_group)) and self._repairs(k, nxt):

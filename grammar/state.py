@@ -62,6 +62,7 @@ class Context:
     """The frozen memory of a parse: give it to the next `parse` to go on with the next utterance."""
 
     __slots__ = ("_state",)
+    _state: State
 
     def __init__(self, state: State) -> None:
         object.__setattr__(self, "_state", state)
@@ -74,11 +75,9 @@ class Context:
 
     def resume(self) -> State:
         """A state of its own to read on with."""
-        state: State = self._state.branch()
-        return state
+        return self._state.branch()
 
     @property
     def station(self) -> str | None:
         """Where in the walk through the examination the clinician is."""
-        station: str | None = self._state.station
-        return station
+        return self._state.station
