@@ -156,6 +156,9 @@ class Emitter:
             row.group = self.state.groups
             self._finish(row, group)
         self._add(rows, group)
+        if own:
+            columns = self.state.pair_order is not None and group.side is None and group.valued
+            self.state.pair_first = [row for row in rows if row.side in ("both", "unstated")] if columns else []
 
     def _all_equal(self, group: Group) -> bool:
         """"biceps 2+, triceps 2+, all equal": the sides of the rows of this sentence that had none."""
@@ -582,27 +585,24 @@ class Emitter:
             return "both"
         if negated_sign:
             return "both"
-        ordered = self._ordered()
-        if ordered is not None and not own:
-            return ordered
+        if not own and self.state.pair_first and group.compare is None:
+            return self._second_column()
         if group.rest:
             return self._unsided(group, target, spot, status, site)
         if not own and spot is not None and self.state.topic_side in ("right", "left"):
             return self.state.topic_side
         if self.state.prior_side is not None and self._carries(target, status):
             return self.state.prior_side
-        if self.state.pair_order is not None and group.grades:
-            self.state.pair_index = 1
-            return self.state.pair_order[0]
         return self._unsided(group, target, spot, status, site)
 
-    def _ordered(self) -> str | None:
-        order = self.state.pair_order
-        if order is None or self.state.pair_index >= 2:
-            return None
-        side = order[self.state.pair_index]
-        self.state.pair_index += 1
-        return side
+    def _second_column(self) -> str:
+        """The second value of a pair in "R then L" order: the first value was the first side's."""
+        assert self.state.pair_order is not None
+        first, second = self.state.pair_order
+        for row in self.state.pair_first:
+            row.side = first
+        self.state.pair_first = []
+        return second
 
     def _carries(self, target: Target, status: str) -> bool:
         """A side said before its item is carried on; one said behind a result only to what would be unstated."""

@@ -532,7 +532,6 @@ class Reader:
         assert lex is not None
         if lex.pair_order and self._is_pair_order(k):
             self.state.pair_order = lex.pair_order
-            self.state.pair_index = 0
             self.take(m, COMMAND)
             return k + 1
         if lex.complaint_cue and self.on_complaint(k):
@@ -1244,6 +1243,9 @@ class Reader:
             return
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
+            between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
+            if group.valued and not group.side_first and ("in" in between or "at" in between):
+                side, side_mention = None, None
         if group.valued and (group.targets or group.places) and (
                 self._new_group_at_site(k, group) or self._place_of_next(k, group)):
             if side is not None:
@@ -1317,7 +1319,8 @@ class Reader:
         lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i]]
         if group.places and self._joined(before):
             return False
-        if before < k and not group.sided and not group.places and (
+        own_side = group.side_mention is self.ms[before]
+        if before < k and (own_side or not group.sided) and not group.places and (
                 self.lex(before) is not None and (self.lex(before).side == "both"  # type: ignore[union-attr]
                                                   or self._postfix_style(before, k + 1))):
             return False
@@ -1371,6 +1374,12 @@ class Reader:
         if group.blank and k and self.ms[k - 1].kind == UNKNOWN and self.ms[k - 1].j == m.i \
                 and lex.text.startswith(_PREPOSITIONS):
             return
+        if self._weak_both(side):
+            group.side, group.side_mention, group.side_first, group.side_bare = side, m, False, False
+            for spot in group.places:
+                spot.side = None
+            group.mentions.append(m)
+            return
         if side == group.side and group.targets and not group.valued and group.side_mention is not None \
                 and not self.next_is_item(k):
             group.side_mention = m
@@ -1405,6 +1414,21 @@ class Reader:
         group.side, group.side_mention = side, m
         group.side_bare = not lex.text.startswith(_PREPOSITIONS)
         group.mentions.append(m)
+
+    def _weak_both(self, side: str) -> bool:
+        """"both hands ... clumsy left": a "both" before the item gives way to the side behind its value."""
+        group = self.group
+        if side == "both" or not group.targets or not group.valued or group.side in ("right", "left"):
+            return False
+        if any(p.side in ("right", "left") for p in group.places):
+            return False
+        first = group.targets[0].mention
+        if first is None:
+            return False
+        marks = [p.side_mention for p in group.places if p.side == "both"]
+        if group.side == "both":
+            marks.append(group.side_mention)
+        return bool(marks) and all(mark is not None and mark.i < first.i for mark in marks)
 
     def _joined_or_comma(self, k: int) -> bool:
         return k > 0 and (self.ms[k - 1].kind == COMMA or self._joined(k))
@@ -1474,7 +1498,8 @@ class Reader:
     def _prefix_side(self, k: int) -> bool:
         """"absent left ankle jerk": a result, a side and their item, in that order at the head of a clause."""
         group = self.group
-        if group.targets or group.places or group.side is not None or not group.results or not self.next_is_item(k):
+        if group.targets or group.places or group.side is not None or not (
+                group.results or group.grades) or not self.next_is_item(k):
             return False
         first = min(group.mentions, key=lambda m: m.i)
         at = self.ms.index(first)
@@ -1661,7 +1686,7 @@ class Reader:
 
     def _next_column(self, k: int) -> bool:
         """In a right/left table the second value stands beside the first, or behind a slash."""
-        if self.state.pair_order is None or self.group.sided:
+        if self.state.pair_order is None or self.group.sided or k == 0:
             return False
         before = self.ms[k - 1]
         return before.mark == "/" or before in (*self.group.results, *self.group.grades)

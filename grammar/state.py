@@ -45,6 +45,7 @@ class State:
         self.topic_side: str | None = None
         self.pair_order: tuple[str, str] | None = None
         self.pair_index = 0
+        self.pair_first: list[Draft] = []
         self.groups = 0
         self.sentence_from = 0
         self.out_of_scale: list[tuple[str, str | None, str, str, int, int]] = []
