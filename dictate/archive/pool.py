@@ -50,6 +50,8 @@ def _start(cluster: str | None, workers: int) -> tuple[Any, Any]:
     )
     _quiet()
     if cluster is None:
+        # Its web pages would tell every user of this machine about the run: none are served.
+        dask.config.set({"distributed.scheduler.http.routes": [], "distributed.worker.http.routes": []})
         # Other users of the machine can reach its ports, so it speaks TLS with keys made for this run.
         local = LocalCluster(
             n_workers=workers,
@@ -58,6 +60,7 @@ def _start(cluster: str | None, workers: int) -> tuple[Any, Any]:
             security=True,
             host="127.0.0.1",
             dashboard_address=None,
+            scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
             silence_logs=logging.CRITICAL,
         )
         return Client(local), local
@@ -65,9 +68,9 @@ def _start(cluster: str | None, workers: int) -> tuple[Any, Any]:
         return Client(cluster, timeout=CONNECT_LIMIT_S), None
     except (OSError, ValueError, TimeoutError) as error:
         raise ClusterError(
-            f"No Dask scheduler answers at {cluster} ({type(error).__name__}). Start one with `dask "
-            "scheduler`, "
-            "check the address (tcp://HOST:8786 or tls://HOST:8786), then run the same command again."
+            f"No Dask scheduler answers at {cluster} ({type(error).__name__}). Start one with "
+            "`dask scheduler`, check the address (tcp://HOST:8786 or tls://HOST:8786), then run the same "
+            "command again."
         ) from error
 
 

@@ -1,7 +1,8 @@
 """Archive throughput: notes a second on 1 and 2 processes and on a 2-worker Dask cluster, growth, memory.
 
-    python -m tests.bench.archive [--notes 100000] [--small 10000] [--seed 1] [--golden-share 0.1]
-                                  [--json FILE] [--only bare,one,two,cluster,linear]
+    python -m tests.bench.archive [--notes 100000] [--middle 100000] [--small 10000] [--seed 1]
+                                  [--golden-share 0.1] [--json FILE]
+                                  [--only bare,one,two,cluster,small,large]
 
 The notes are invented: templates of this file filled by a seeded generator, mixed with the golden dictations.
 The peer beside it is the bare loop: `grammar.parse` over the same texts in one process that does nothing else
@@ -20,7 +21,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -159,48 +160,46 @@ def line(name: str, run: dict[str, Any], base: float | None = None) -> str:
         f"{name:<34}{run['notes_in']:>9}{run['seconds']:>10.1f} s"
         f"{run['notes_per_second']:>9.1f}/s{speed_up:>10}   "
         f"{run['peak_mb']:.0f} + {run['worker_mb']:.0f} MB a worker, {run['client_mb']:.0f} MB the client; "
-        f"{cpu_ms(run['workers_cpu_s'], run):.2f} + {cpu_ms(run['client_cpu_s'], run):.2f} ms of CPU a note"
+        f"{cpu_ms(run['workers_cpu_s'], run):.2f} + {cpu_ms(run['client_cpu_s'], run):.2f} ms of CPU a note; "
+        f"load {run['load']:.1f}"
     )
 
 
 def measure(work: Path, options: argparse.Namespace) -> dict[str, Any]:
     """Run what was asked for, printing each figure as it comes."""
-    large, small = work / "large.jsonl", work / "small.jsonl"
-    words = write_notes(large, made_notes(options.notes, options.seed, options.golden_share))
-    write_notes(small, made_notes(options.small, options.seed, options.golden_share))
-    print(
-        f"{options.notes} invented notes, seed {options.seed}, {words / options.notes:.0f} words on average"
-    )
-    print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
-    found: dict[str, Any] = {"notes": options.notes, "words_a_note": words / options.notes}
+    sizes = {"small": options.small, "middle": options.middle or options.notes, "large": options.notes}
+    files = {name: work / f"{name}.jsonl" for name in sizes}
+    for name, size in sizes.items():
+        words = write_notes(files[name], made_notes(size, options.seed, options.golden_share))
+    found: dict[str, Any] = {"sizes": sizes, "words_a_note": words / options.notes}
+    print(f"invented notes, seed {options.seed}, {found['words_a_note']:.0f} words on average")
+    print(f"{os.cpu_count()} cores; the load of the whole machine is given after each run")
 
-    def keep(name: str, label: str, run: Callable[[], dict[str, Any]]) -> None:
+    def keep(name: str, label: str, size: str, **how: Any) -> None:
         if name in options.only:
-            found[name] = run()
+            found[name] = {**archive(files[size], work / name, **how), "load": os.getloadavg()[0]}
+            shutil.rmtree(work / name, ignore_errors=True)
             base = found.get("one", {}).get("notes_per_second") if name in ("two", "cluster") else None
             print(line(label, found[name], base), flush=True)
 
     if "bare" in options.only:
-        found["bare"] = bare_loop(large, options.small)
-        print(
-            f"peer: bare loop, one process, {options.small} notes: {found['bare']:.1f} a CPU second",
-            flush=True,
-        )
-    keep(
-        "linear", f"growth: {options.small} notes, 2 processes", lambda: archive(small, work / "a", workers=2)
-    )
-    keep("two", "2 processes", lambda: archive(large, work / "b", workers=2))
-    shutil.rmtree(work / "b", ignore_errors=True)
-    keep("one", "1 process", lambda: archive(large, work / "c", workers=1))
-    shutil.rmtree(work / "c", ignore_errors=True)
+        found["bare"] = bare_loop(files["small"], options.small)
+        print(f"peer: bare loop, one process: {found['bare']:.1f} notes a CPU second", flush=True)
+    keep("one", "1 process", "middle", workers=1)
+    keep("two", "2 processes", "middle", workers=2)
     if "cluster" in options.only:
         with cluster(work / "dask", workers=2) as (address, _):
-            keep("cluster", "Dask cluster, 2 workers", lambda: archive(large, work / "d", cluster=address))
-    conclude(found, options)
+            keep("cluster", "Dask cluster, 2 workers", "middle", cluster=address)
+    keep("small", "growth: 2 processes", "small", workers=2)
+    if sizes["middle"] == sizes["large"] and "two" in found:
+        found["large"] = found["two"]
+    else:
+        keep("large", "growth: 2 processes", "large", workers=2)
+    conclude(found)
     return found
 
 
-def conclude(found: dict[str, Any], options: argparse.Namespace) -> None:
+def conclude(found: dict[str, Any]) -> None:
     """Speed-up, growth and the extrapolations."""
     if {"one", "two"} <= found.keys():
         found["speed_up"] = found["two"]["notes_per_second"] / found["one"]["notes_per_second"]
@@ -208,18 +207,23 @@ def conclude(found: dict[str, Any], options: argparse.Namespace) -> None:
     if {"one", "bare"} <= found.keys():
         share = found["bare"] * found["one"]["workers_cpu_s"] / found["one"]["notes_in"]
         print(f"1 process uses {share:.2f} times the processor time of the bare loop")
-    if {"linear", "two"} <= found.keys():
-        found["growth"] = found["two"]["seconds"] / found["linear"]["seconds"]
-        cpu = found["two"]["workers_cpu_s"] / found["linear"]["workers_cpu_s"]
+    if {"small", "large"} <= found.keys():
+        small, large = found["small"], found["large"]
+        found["growth"] = large["seconds"] / small["seconds"]
+        cpu = large["workers_cpu_s"] / small["workers_cpu_s"]
         print(
-            f"{options.notes / options.small:.0f} times the notes took {found['growth']:.2f} times as long, "
-            f"{cpu:.2f} times the processor time"
+            f"{large['notes_in'] / small['notes_in']:.0f} times the notes took {found['growth']:.2f} times "
+            f"as long and {cpu:.2f} times the processor time"
         )
-    if "two" in found:
-        rate = found["two"]["notes_per_second"]
-        print(f"EXTRAPOLATED, not measured: a million notes on these 2 processes {1e6 / rate / 3600:.1f} h")
-        minutes = 1e6 / rate / 20 / 60
-        print(f"EXTRAPOLATED, not measured: on 20 such nodes {minutes:.0f} min, if the speed-up stays linear")
+    if "large" in found:
+        rate, cpu_s = found["large"]["notes_per_second"], found["large"]["workers_cpu_s"]
+        million = cpu_s / found["large"]["notes_in"] * 1e6 / 3600
+        print(f"EXTRAPOLATED, not measured: a million notes at the last rate: {1e6 / rate / 3600:.1f} h")
+        print(f"EXTRAPOLATED, not measured: the same on 2 idle cores: {million / 2:.1f} h")
+        print(
+            f"EXTRAPOLATED, not measured: on 20 such nodes: {million / 40 * 60:.0f} min, if they are idle "
+            "and the speed-up stays linear"
+        )
 
 
 def main() -> None:
@@ -229,9 +233,10 @@ def main() -> None:
     )
     parser.add_argument("--notes", type=int, default=100_000)
     parser.add_argument("--small", type=int, default=10_000)
+    parser.add_argument("--middle", type=int, default=0, help="notes for 1, 2 and cluster; default --notes")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--golden-share", type=float, default=0.1)
-    parser.add_argument("--only", default="bare,one,two,cluster,linear")
+    parser.add_argument("--only", default="bare,one,two,cluster,small,large")
     parser.add_argument("--json", type=Path)
     parser.add_argument("--make", type=Path, help="only write the notes to this file")
     options = parser.parse_args()

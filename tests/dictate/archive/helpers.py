@@ -48,9 +48,21 @@ def options(**changes: Any) -> ArchiveOptions:
     return ArchiveOptions.model_validate({"parser": PARSER, "workers": 1, "part_notes": 10, **changes})
 
 
-def run(source: Path, out: Path, **changes: Any) -> Summary:
-    """An archive run inside the test's process."""
-    return run_archive(source, out, options(**changes), Silent())
+SHARED: dict[str, str] = {}
+
+
+def shared_cluster(folder: Path) -> Iterator[None]:
+    """For a fixture: one worker for all runs of a module, so that each need not start its own."""
+    with cluster(folder, workers=1) as (address, _):
+        SHARED["cluster"] = address
+        yield
+        SHARED.clear()
+
+
+def run(source: Path, out: Path, *, own_workers: bool = False, **changes: Any) -> Summary:
+    """An archive run inside the test's process, on the module's shared cluster or on workers of its own."""
+    chosen = changes if own_workers else {**SHARED, **changes}
+    return run_archive(source, out, options(**chosen), Silent())
 
 
 def start(source: Path, out: Path, **changes: Any) -> subprocess.Popen[str]:

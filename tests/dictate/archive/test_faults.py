@@ -27,7 +27,7 @@ from tests.dictate.archive.helpers import (
     write_jsonl,
 )
 
-NOTES = 120
+NOTES = 100
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ import datetime
 import json
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -23,9 +24,16 @@ from tests.dictate.archive.helpers import (
     result,
     rows,
     run,
+    shared_cluster,
     start,
     write_jsonl,
 )
+
+
+@pytest.fixture(scope="module", autouse=True)
+def one_cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """One worker for all runs of this file."""
+    yield from shared_cluster(tmp_path_factory.mktemp("cluster"))
 
 
 @pytest.fixture
@@ -154,7 +162,7 @@ def test_another_grammar_reads_again_only_when_asked(
         "everything again."
     )
     assert stamps(out) == before
-    summary = run(source, out, reread=True)
+    summary = run(source, out, reread=True, own_workers=True)
     assert (summary.grammar_version, summary.parts_read, summary.notes) == ("stand-in 2", 3, 23)
     assert {row["grammar_version"] for row in rows(out, "slots")} == {"stand-in 2"}
     assert run(source, out, reread=True).parts_read == 0
