@@ -47,11 +47,25 @@ class Phrase(BaseModel):
     out_of: str = ""
 
 
+class _Wording(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    words: dict[str, str]
+    items: dict[str, Phrase]
+
+
 @lru_cache(maxsize=1)
+def _wording() -> _Wording:
+    text = (files("dictate.exports") / "data" / "prose.toml").read_text(encoding="utf-8")
+    return _Wording.model_validate(tomllib.loads(text))
+
+
 def phrases() -> dict[str, Phrase]:
     """Item -> how it is said."""
-    text = (files("dictate.exports") / "data" / "prose.toml").read_text(encoding="utf-8")
-    return {name: Phrase.model_validate(entry) for name, entry in tomllib.loads(text)["items"].items()}
+    return _wording().items
+
+
+def _described(word: str) -> str:
+    return _wording().words.get(word, spaced(word))
 
 
 def sentences(findings: Sequence[Finding]) -> list[str]:
@@ -98,7 +112,7 @@ def _noun(phrase: Phrase, finding: Finding) -> str:
 def _result(phrase: Phrase, finding: Finding) -> str:
     """The result in words: grade and descriptors where they were said, and always the status when it is not
     plain from them."""
-    said = [spaced(word) for word in finding.descriptors]
+    said = [_described(word) for word in finding.descriptors]
     grade = _grade(phrase, finding)
     plain = {"normal": phrase.normal, "abnormal": phrase.abnormal, "equivocal": phrase.equivocal}[
         finding.status
@@ -134,7 +148,9 @@ def _sign(phrase: Phrase, finding: Finding) -> str:
     noun = _noun(phrase, finding)
     verb = "were" if phrase.plural else "was"
     side = ON_SIDE[finding.side]
-    extras = [spaced(word) for word in finding.descriptors if word not in ("none", "negative", "positive")]
+    extras = [
+        _described(word) for word in finding.descriptors if word not in ("none", "negative", "positive")
+    ]
     qualifiers = [word for word in finding.qualifiers if word != "hedged"]
     if finding.grade is not None:
         extras.append(_grade(phrase, finding))

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from contextlib import nullcontext
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
 
 from dictate.errors import InputError
 from dictate.exports.json_note import read_json
@@ -80,9 +82,10 @@ def wanted(
         if all_signed:
             from dictate.storage.exporting import all_signed as every_signed
 
-            for subject in every_signed(store):
-                require_signed(subject, allow_draft=False)
-                yield subject
+            with _clear_sentence("--all-signed"):
+                for subject in every_signed(store):
+                    require_signed(subject, allow_draft=False)
+                    yield subject
 
 
 def _with(subject: ExportInput, said: dict[str, str | None]) -> ExportInput:
@@ -90,17 +93,33 @@ def _with(subject: ExportInput, said: dict[str, str | None]) -> ExportInput:
     if not subject.is_draft:
         return subject
     facts = {key: value for key, value in said.items() if value is not None}
-    return ExportInput(**{**subject.model_dump(exclude={"note"}), **facts, "note": subject.note})
+    with _clear_sentence(subject.examination_id):
+        return ExportInput(**{**subject.model_dump(exclude={"note"}), **facts, "note": subject.note})
+
+
+@contextmanager
+def _clear_sentence(number: int | str) -> Iterator[None]:
+    """Turn a fact that cannot be exported (a patient reference of two lines, say) into one sentence."""
+    try:
+        yield
+    except ValidationError as error:
+        first = error.errors()[0]
+        field = ".".join(map(str, first["loc"])) or "examination"
+        raise InputError(
+            f"Examination '{number}' cannot be exported: {field} "
+            f"{first['msg'].removeprefix('Value error, ')}. Correct it and export again."
+        ) from None
 
 
 def _store() -> Store:
     from dictate.settings import load_settings
     from dictate.storage import open_store
 
-    return open_store(load_settings())
+    return open_store(load_settings(), create=False)
 
 
 def _from_store(store: Store, number: int, draft: bool) -> ExportInput:
     from dictate.storage.exporting import export_input
 
-    return export_input(store, number, draft=draft and not store.head(number).signed_version)
+    with _clear_sentence(number):
+        return export_input(store, number, draft=draft and not store.head(number).signed_version)

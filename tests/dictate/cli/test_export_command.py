@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -11,10 +12,15 @@ from typer.testing import CliRunner, Result
 from dictate.cli import build
 from dictate.errors import DictateError
 from dictate.exports.formats import FORMATS, NAMES
+from dictate.exports.json_note import write_json
+from dictate.exports.subject import ExportInput, Signature, fingerprint
+from dictate.settings import load_settings
+from dictate.storage import open_store
 from grammar import parse
 from grammar.models import Note
 
 RUNNER = CliRunner()
+AT = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 SPOKEN = "plantar flexor on the right, extensor on the left. fundi not seen"
 
 
@@ -67,8 +73,8 @@ def test_facts_of_a_bare_note_and_a_clinics_codes(note_file: Path, tmp_path: Pat
         "item,descriptor,code,name\nplantar,extensor,X1,Upgoing toe\n",
         encoding="utf-8",
     )
-    page = run("export", note_file, "--draft", "--format", "hl7", "--out", "-", "--codes", table, "--patient-ref", "P-17",
-               "--clinician", "Dr Quill").stdout  # fmt: skip
+    page = run("export", note_file, "--draft", "--format", "hl7", "--out", "-", "--codes", table,
+               "--patient-ref", "P-17", "--clinician", "Dr Quill").stdout  # fmt: skip
     assert "P-17^^^^MR" in page
     assert "Dr Quill" in page
     assert "code: OURS X1 Upgoing toe" in page
@@ -154,15 +160,51 @@ def test_import_refuses_what_is_no_export(tmp_path: Path, text: str, message: st
 
 
 def test_import_refuses_a_signed_export_that_was_changed(tmp_path: Path) -> None:
-    from datetime import UTC, datetime
-
-    from dictate.exports.json_note import write_json
-    from dictate.exports.subject import ExportInput, Signature, fingerprint
-
-    note, at = parse(SPOKEN).note, datetime(2026, 3, 1, tzinfo=UTC)
-    signature = Signature(signed_by="Dr Quill", signed_at=at, fingerprint=fingerprint(note))
-    subject = ExportInput(examination_id="e", started_at=at, status="signed", signature=signature, note=note)
+    note = parse(SPOKEN).note
+    signature = Signature(signed_by="Dr Quill", signed_at=AT, fingerprint=fingerprint(note))
+    subject = ExportInput(examination_id="e", started_at=AT, status="signed", signature=signature, note=note)
     path = tmp_path / "e.json"
     path.write_text(write_json(subject).replace('"side": "left"', '"side": "right"'), encoding="utf-8")
     with pytest.raises(DictateError, match="is not what was signed"):
         run("import", path)
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A settings folder of its own with a store of three examinations, the first two signed."""
+    monkeypatch.setenv("SPOKEN_EXAM_HOME", str(tmp_path / "home"))
+    with open_store(load_settings(), say=lambda text: None) as store:
+        for number, text in enumerate((SPOKEN, "romberg negative", "no nystagmus")):
+            kept = store.keep_examination(
+                parse(text).note, patient_ref=f"P-{number}", clinician="mary", started_at=AT
+            )
+            if number < 2:
+                draft = store.draft(kept)
+                with store.writing() as writer:
+                    writer.sign(kept, draft.head.revision, draft.document, "mary", "Dr Mary Vale")
+    return tmp_path / "home"
+
+
+def test_signed_examinations_of_the_store(home: Path, tmp_path: Path) -> None:
+    run("export", "--all-signed", "--format", "json", "--format", "tables", "--out", tmp_path / "all")
+    assert sorted(path.name for path in (tmp_path / "all").glob("*.json")) == ["1.json", "2.json"]
+    kept = json.loads((tmp_path / "all" / "1.json").read_text(encoding="utf-8"))
+    assert kept["marking"] == "Signed"
+    assert kept["examination"]["signature"]["signed_by"] == "Dr Mary Vale"
+    page = run("export", 2, "--format", "letter-text", "--out", "-").stdout
+    assert "Signed by Dr Mary Vale" in page
+    assert "DRAFT" not in page
+
+
+def test_a_draft_of_the_store_needs_asking_for(home: Path) -> None:
+    with pytest.raises(DictateError, match="is not signed"):
+        run("export", 3, "--format", "json", "--out", "-")
+    page = run("export", 3, "--draft", "--format", "letter-text", "--out", "-").stdout
+    assert "*** DRAFT, not signed ***" in page
+    with pytest.raises(DictateError, match="There is no draft 9"):
+        run("export", 9, "--format", "json", "--out", "-")
+
+
+def test_a_fact_that_cannot_be_exported_is_one_sentence(note_file: Path) -> None:
+    with pytest.raises(DictateError, match="patient_ref holds a line break or control character"):
+        run("export", note_file, "--draft", "--format", "json", "--out", "-", "--patient-ref", "two\nlines")

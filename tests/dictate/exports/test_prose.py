@@ -80,6 +80,10 @@ SAID: list[tuple[list[Finding], list[str]]] = [
         ["Straight leg raising was 40 degrees (abnormal) on the left."],
     ),
     ([_f("fundi", "both", "not_examined", reason="small pupils")], []),
+    (
+        [_f("heel_walk", "right", "abnormal", descriptors=("unable",))],
+        ["Walking on the heels was not possible on the right."],
+    ),
     ([_f("some_new_item", "left", "abnormal")], ["Some new item was abnormal on the left."]),
     ([], []),
 ]
