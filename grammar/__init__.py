@@ -10,9 +10,26 @@ from grammar.protocols import Catalogue, Item, catalogue
 from grammar.state import Context
 
 __all__ = [
-    "CAUTION", "GRAMMAR_VERSION", "Catalogue", "Code", "Context", "Control", "DataError", "Fault", "Finding",
-    "GrammarError", "Item", "Note", "ParseResult", "Query", "Slot", "Suggestion", "TextSpan", "catalogue",
-    "grammar_version", "parse",
+    "CAUTION",
+    "GRAMMAR_VERSION",
+    "Catalogue",
+    "Code",
+    "Context",
+    "Control",
+    "DataError",
+    "Fault",
+    "Finding",
+    "GrammarError",
+    "Item",
+    "Note",
+    "ParseResult",
+    "Query",
+    "Slot",
+    "Suggestion",
+    "TextSpan",
+    "catalogue",
+    "grammar_version",
+    "parse",
 ]
 
 

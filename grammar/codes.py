@@ -190,8 +190,7 @@ def codes_for(
         look = table.present if status == "abnormal" else table.excluded
         rows = dict.fromkeys((row.code, row.name) for row in look(item, site or "", side, words))
         codes += [
-            Code(system=table.system, code=code, display=name, excluded=status == "normal")
-            for code, name in rows
+            Code(system=table.system, code=code, display=name, excluded=status == "normal") for code, name in rows
         ]
         if rows and table.system == "HPO":
             codes += _modifiers(side, qualifiers if status == "abnormal" else ())
@@ -246,9 +245,7 @@ def _read(path: Path) -> tuple[dict[str, str], list[tuple[int, dict[str, str]]],
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise DataError(
-            [Fault(path.name, "file", f"cannot be read ({error}).", "save it as UTF-8 CSV.")]
-        ) from None
+        raise DataError([Fault(path.name, "file", f"cannot be read ({error}).", "save it as UTF-8 CSV.")]) from None
     all_lines = text.splitlines()
     comments = [line for line in all_lines if line.startswith("#")]
     passport: dict[str, str] = {}
@@ -264,14 +261,10 @@ def _read(path: Path) -> tuple[dict[str, str], list[tuple[int, dict[str, str]]],
     reader = csv.DictReader(all_lines[start:], restkey="(more fields than the header)")
     lines = []
     for row in reader:
-        fields = {
-            str(k): v.strip() if isinstance(v, str) else str(v) for k, v in row.items() if v not in (None, "")
-        }
+        fields = {str(k): v.strip() if isinstance(v, str) else str(v) for k, v in row.items() if v not in (None, "")}
         lines.append((start + reader.line_num, fields))
     if not lines:
-        faults.append(
-            Fault(path.name, "file", "has no rows.", "write a header line and one row for each code.")
-        )
+        faults.append(Fault(path.name, "file", "has no rows.", "write a header line and one row for each code."))
     return passport, lines, faults
 
 
@@ -302,9 +295,7 @@ def _repeated(path: Path, rows: list[tuple[int, Row]]) -> list[Fault]:
     for number, row in rows:
         earlier = first.setdefault(row, number)
         if earlier != number:
-            faults.append(
-                Fault(path.name, f"line {number}", f"repeats line {earlier}.", "delete one of them.")
-            )
+            faults.append(Fault(path.name, f"line {number}", f"repeats line {earlier}.", "delete one of them."))
     return faults
 
 
@@ -319,9 +310,7 @@ def _unknown(path: Path, number: int, row: Row) -> list[Fault]:
     items, areas = _catalogue()
     entry = items.get(row.item)
     if entry is None:
-        return [
-            Fault(path.name, f"line {number}, item", f"'{row.item}' is not an item.", "use a catalogue name.")
-        ]
+        return [Fault(path.name, f"line {number}, item", f"'{row.item}' is not an item.", "use a catalogue name.")]
     sites = areas if entry.get("sites") == "areas" else entry.get("sites", [])
     faults = []
     if row.site and row.site not in sites:

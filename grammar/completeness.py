@@ -15,7 +15,12 @@ from grammar.models import Finding, Side, Slot, SlotState
 from grammar.protocols import Catalogue
 
 RANK: tuple[SlotState, ...] = (
-    "recorded", "recorded_by_summary", "not_examined", "side_unstated", "asked_no_result", "missing",
+    "recorded",
+    "recorded_by_summary",
+    "not_examined",
+    "side_unstated",
+    "asked_no_result",
+    "missing",
 )
 
 
@@ -48,7 +53,9 @@ def slot_sides(catalogue: Catalogue, name: str, site: str | None) -> tuple[Side,
 
 
 def check(
-    catalogue: Catalogue, findings: Sequence[Finding], asked: Iterable[tuple[str, str | None]],
+    catalogue: Catalogue,
+    findings: Sequence[Finding],
+    asked: Iterable[tuple[str, str | None]],
     complaints: Iterable[str],
 ) -> list[Slot]:
     """The state of every required slot, in the order of the protocol."""
@@ -71,7 +78,7 @@ def _state(
     if (name, site) in asked or (name, None) in asked:
         best = "asked_no_result"
     for finding in by_item.get(name, ()):
-        if finding.site == site or side == "none" and finding.site == site:
+        if finding.site == site or (side == "none" and finding.site == site):
             state = _exact(finding, side)
         else:
             state = None

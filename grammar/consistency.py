@@ -5,6 +5,7 @@ The pairs of tests that check one another are in data/rules/consistency.toml wit
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
@@ -96,8 +97,12 @@ def _unstated(catalogue: Catalogue, findings: Sequence[Finding]) -> Iterator[Que
     for index, finding in enumerate(findings):
         if finding.side == "unstated":
             label = catalogue.item_label(finding.item, finding.site)
-            yield Query(kind="side_unstated", message=f"{label}: which side? No side was said.",
-                        findings=(index,), settle="Say or choose right, left or both.")
+            yield Query(
+                kind="side_unstated",
+                message=f"{label}: which side? No side was said.",
+                findings=(index,),
+                settle="Say or choose right, left or both.",
+            )
 
 
 def _conflicts(
@@ -107,14 +112,15 @@ def _conflicts(
     for (item, site, side), indices in by_slot.items():
         if len(indices) < 2 or side == "unstated" or item == "general_statement":
             continue
-        for a, b in zip(indices, indices[1:], strict=False):
+        for a, b in itertools.pairwise(indices):
             one, two = findings[a], findings[b]
             if not _differ(one, two) or (a, b) in seen:
                 continue
             seen.add((a, b))
             where = "" if side == "none" else f", {side}"
             yield Query(
-                kind="conflict", findings=(a, b),
+                kind="conflict",
+                findings=(a, b),
                 message=f"{catalogue.item_label(item, site)}{where} was said twice with different results.",
                 settle="Test it again, or withdraw the one that is wrong.",
             )
@@ -137,11 +143,19 @@ def _asymmetry(
     for item, site in sorted(sites, key=str):
         right = [i for i in by_slot.get((item, site, "right"), [])[-8:] if _value(findings[i]) is not None]
         left = [i for i in by_slot.get((item, site, "left"), [])[-8:] if _value(findings[i]) is not None]
-        pair = next(((r, le) for r in right for le in left if r != le and abs(
-            (_value(findings[r]) or 0) - (_value(findings[le]) or 0)) >= 1), None)
+        pair = next(
+            (
+                (r, le)
+                for r in right
+                for le in left
+                if r != le and abs((_value(findings[r]) or 0) - (_value(findings[le]) or 0)) >= 1
+            ),
+            None,
+        )
         if pair is not None:
             yield Query(
-                kind="asymmetry", findings=pair,
+                kind="asymmetry",
+                findings=pair,
                 message=f"{catalogue.item_label(item, site)}: right {_words(findings[pair[0]])}, "
                 f"left {_words(findings[pair[1]])} differ by a grade or more.",
                 settle="Test both sides again, one straight after the other.",

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -60,14 +60,14 @@ def toml_files(folder: str, extra: Iterable[Path] = ()) -> Iterator[tuple[str, d
 _CHOICE = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]")
 
 
-@lru_cache(maxsize=None)
+@cache
 def expand(pattern: str) -> tuple[str, ...]:
     """Every phrase a pattern stands for: "(a|b) c [d]" gives "a c", "a c d", "b c", "b c d".
 
     An option in brackets may itself hold alternatives in round brackets.
     """
     match = _CHOICE.search(pattern)
-    if match is None or "|" not in pattern and "[" not in pattern:
+    if match is None or ("|" not in pattern and "[" not in pattern):
         return (" ".join(pattern.split()),)
     if match.group(1) is not None:
         choices = match.group(1).split("|") if "|" in match.group(1) else [f"\0{match.group(1)}\1"]

@@ -42,8 +42,25 @@ class Group:
     """What was said in one breath about one list of targets: places, a side, a result."""
 
     __slots__ = (
-        "compare", "ditto", "exception", "grades", "hedge", "hedged", "mentions", "neg", "notex", "places",
-        "reason", "rest", "results", "sevs", "side", "side_bare", "side_first", "side_mention", "targets",
+        "compare",
+        "ditto",
+        "exception",
+        "grades",
+        "hedge",
+        "hedged",
+        "mentions",
+        "neg",
+        "notex",
+        "places",
+        "reason",
+        "rest",
+        "results",
+        "sevs",
+        "side",
+        "side_bare",
+        "side_first",
+        "side_mention",
+        "targets",
     )
 
     def __init__(self) -> None:
@@ -77,9 +94,11 @@ class Group:
         """Enough was said for a finding, if the targets are known."""
         if self.side in ("right", "left") and any(t.item == "weber" for t in self.targets):
             return True
-        return self.valued or bool(
-            self.targets and (self.neg is not None or self.hedge is not None)
-        ) or any(t.sign or (t.reading is not None and t.reading.status) for t in self.targets)
+        return (
+            self.valued
+            or bool(self.targets and (self.neg is not None or self.hedge is not None))
+            or any(t.sign or (t.reading is not None and t.reading.status) for t in self.targets)
+        )
 
     @property
     def blank(self) -> bool:
@@ -95,8 +114,19 @@ class Draft:
     """One row that may still be corrected; frozen into a Finding at the end."""
 
     __slots__ = (
-        "alive", "descriptors", "grade", "group", "high", "item", "qualifiers", "reason", "side", "site", "spans",
-        "status", "steps",
+        "alive",
+        "descriptors",
+        "grade",
+        "group",
+        "high",
+        "item",
+        "qualifiers",
+        "reason",
+        "side",
+        "site",
+        "spans",
+        "status",
+        "steps",
     )
 
     def __init__(self, item: str, site: str | None, side: str, status: str) -> None:

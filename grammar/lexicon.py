@@ -131,10 +131,41 @@ class Lexeme:
     """One phrase and every role it can play. Empty roles are None."""
 
     __slots__ = (
-        "alt_item", "because", "but", "compare", "complaint_cue", "complaint_only", "complaints", "context",
-        "control", "ditto", "except_", "filler", "heading", "hedge", "instruction", "item", "joins", "key",
-        "neg", "now", "number", "pair_order", "praise", "question", "repair", "rest", "result", "severity",
-        "side", "site", "station", "strong_side", "text", "units", "weak_ask",
+        "alt_item",
+        "because",
+        "but",
+        "compare",
+        "complaint_cue",
+        "complaint_only",
+        "complaints",
+        "context",
+        "control",
+        "ditto",
+        "except_",
+        "filler",
+        "heading",
+        "hedge",
+        "instruction",
+        "item",
+        "joins",
+        "key",
+        "neg",
+        "now",
+        "number",
+        "pair_order",
+        "praise",
+        "question",
+        "repair",
+        "rest",
+        "result",
+        "severity",
+        "side",
+        "site",
+        "station",
+        "strong_side",
+        "text",
+        "units",
+        "weak_ask",
     )
 
     text: str
@@ -296,10 +327,14 @@ class Builder:
                         elif reading.needs and lexeme.item.needs and reading.needs != lexeme.item.needs:
                             lexeme.alt_item = reading
                         elif lexeme.item.targets != reading.targets:
-                            self.faults.append(Fault(
-                                file, f"phrase[{index}]",
-                                f"{lexeme.text!r} already names {lexeme.item.targets}.",
-                                "keep the phrase at one item only."))
+                            self.faults.append(
+                                Fault(
+                                    file,
+                                    f"phrase[{index}]",
+                                    f"{lexeme.text!r} already names {lexeme.item.targets}.",
+                                    "keep the phrase at one item only.",
+                                )
+                            )
 
     def _check_item(self, file: str, entry: str, row: ItemPhrase) -> None:
         reading = ItemReading(row, "any", False, self.kinds)
@@ -310,16 +345,23 @@ class Builder:
             elif site is not None and site not in item.sites:
                 self.faults.append(Fault(file, entry, f"{name} has no site {site!r}.", "use a site of that item."))
             elif any(d not in item.describe for d in reading.descriptors) and len(reading.targets) == 1:
-                self.faults.append(Fault(file, entry, f"{name} is not described as {reading.descriptors}.",
-                                         "use a description of that item."))
+                self.faults.append(
+                    Fault(
+                        file,
+                        entry,
+                        f"{name} is not described as {reading.descriptors}.",
+                        "use a description of that item.",
+                    )
+                )
 
     def add_results(self, file: str, rows: Iterable[ResultPhrase]) -> None:
         for index, row in enumerate(rows):
             for name in row.items:
                 item = self.catalogue.items.get(name)
                 if item is None:
-                    self.faults.append(Fault(file, f"result[{index}]", f"unknown item {name!r}.",
-                                             "use an item of the catalogue."))
+                    self.faults.append(
+                        Fault(file, f"result[{index}]", f"unknown item {name!r}.", "use an item of the catalogue.")
+                    )
             for pattern in row.say:
                 for lexeme in self.say(pattern):
                     if lexeme.result is None:
@@ -342,8 +384,9 @@ class Builder:
                 name, _, site = row.asks.partition(":")
                 asks = (name, site or None)
                 if name not in self.catalogue.items:
-                    self.faults.append(Fault(file, f"instruction[{index}]", f"unknown item {name!r}.",
-                                             "use an item of the catalogue."))
+                    self.faults.append(
+                        Fault(file, f"instruction[{index}]", f"unknown item {name!r}.", "use an item of the catalogue.")
+                    )
             for pattern in row.say:
                 for lexeme in self.say(pattern):
                     if lexeme.instruction is None or (lexeme.instruction == () and asks):
@@ -385,8 +428,15 @@ class Builder:
         self.mark(data.compare.get("worse", ()), "compare", "worse")
         self.mark(data.compare.get("than", ()), "compare", "right")
         self.mark(data.compare.get("than_left", ()), "compare", "left")
-        roles = {"and": "joins", "but": "but", "except": "except_", "rest": "rest", "ditto": "ditto",
-                 "because": "because", "now": "now"}
+        roles = {
+            "and": "joins",
+            "but": "but",
+            "except": "except_",
+            "rest": "rest",
+            "ditto": "ditto",
+            "because": "because",
+            "now": "now",
+        }
         for name, role in roles.items():
             self.mark(data.join.get(name, ()), role, True)
         for strength, patterns in data.repair.items():

@@ -12,7 +12,16 @@ from grammar.numbers import Grade, gcs_part, grade_at
 from grammar.pipeline import Pipeline
 
 # Kinds of mention that are not phrases.
-STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = "stop", "comma", "colon", "mark", "grade", "gcs", "unknown", "phrase"
+STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
+    "stop",
+    "comma",
+    "colon",
+    "mark",
+    "grade",
+    "gcs",
+    "unknown",
+    "phrase",
+)
 _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
 _ROMAN_AFTER = ("cranial_nerves",)
 
@@ -48,8 +57,10 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
     i, count, cued, acuity = 0, len(tokens), -99, False
     while i < count:
         norm = norms[i]
-        if norm in "evm" or norm in ("eye", "eyes", "verbal", "motor", "voice") or (
-            len(norm) == 2 and norm[0] in "evm" and norm[1].isdecimal()
+        if (
+            norm in "evm"
+            or norm in ("eye", "eyes", "verbal", "motor", "voice")
+            or (len(norm) == 2 and norm[0] in "evm" and norm[1].isdecimal())
         ):
             part = gcs_part(norms, i)
             if part is not None and _is_gcs(norms, i, part, out):
@@ -91,10 +102,17 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
 
 
 def _spoken_fraction(out: list[Mention]) -> None:
-    """"six nine", "twenty forty" after visual acuity: two numbers are a fraction."""
+    """ "six nine", "twenty forty" after visual acuity: two numbers are a fraction."""
     first, second = out[-2], out[-1]
-    if first.kind == second.kind == GRADE and first.j == second.i and first.grade and second.grade \
-            and first.grade.n in (6, 20) and first.grade.den is None and second.grade.den is None:
+    if (
+        first.kind == second.kind == GRADE
+        and first.j == second.i
+        and first.grade
+        and second.grade
+        and first.grade.n in (6, 20)
+        and first.grade.den is None
+        and second.grade.den is None
+    ):
         first.grade.den = second.grade.n
         first.j = second.j
         out.pop()
@@ -124,7 +142,11 @@ def _longest(pipe: Pipeline, doc: Doc) -> tuple[Spans, Spans]:
 
 
 def _plain_token(
-    norms: list[str], tokens: list[str], i: int, fractions: dict[str, int], small: frozenset[str],
+    norms: list[str],
+    tokens: list[str],
+    i: int,
+    fractions: dict[str, int],
+    small: frozenset[str],
     out: list[Mention],
 ) -> int:
     norm = norms[i]
@@ -162,7 +184,7 @@ def _plain_token(
 
 
 def _level_instead(norms: list[str], tokens: list[str], i: int, end: int) -> bool:
-    """"l five" is a level, not the left side."""
+    """ "l five" is a level, not the left side."""
     if end != i + 1 or len(tokens[i]) != 1 or i + 1 >= len(norms):
         return False
     grade = grade_at(norms, tokens, i, {})
@@ -175,8 +197,12 @@ def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Ment
         return True
     for mention in reversed(out[-4:]):
         lex = mention.lex
-        if lex is not None and lex.item is not None and lex.item.targets[0][0] == "consciousness" \
-                and lex.item.status is None:
+        if (
+            lex is not None
+            and lex.item is not None
+            and lex.item.targets[0][0] == "consciousness"
+            and lex.item.status is None
+        ):
             return True
     after = part[2]
     while after < len(norms) and norms[after] in (",", "and", "/"):
@@ -188,12 +214,14 @@ def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Ment
 def _nerve_range(pipe: Pipeline, norms: list[str], i: int, out: list[Mention]) -> int:
     """The range after "cranial nerves": "two to twelve", "II-XII", "2 through 12", or single nerves."""
     roman = pipe.builder.roman
+
     def nerve(k: int) -> int | None:
         if k >= len(norms):
             return None
         word = norms[k]
         value = int(word) if word.isdecimal() and len(word) < 3 else roman.get(word)
         return value if value is not None and 1 <= value <= 12 else None
+
     low = nerve(i)
     if low is None:
         return i

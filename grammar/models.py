@@ -12,9 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Side = Literal["right", "left", "both", "none", "unstated"]
 Status = Literal["normal", "abnormal", "equivocal", "not_examined"]
-SlotState = Literal[
-    "recorded", "recorded_by_summary", "not_examined", "side_unstated", "asked_no_result", "missing"
-]
+SlotState = Literal["recorded", "recorded_by_summary", "not_examined", "side_unstated", "asked_no_result", "missing"]
 SpanKind = Literal["finding", "command", "instruction", "context", "unread"]
 
 CAUTION = (

@@ -10,8 +10,12 @@ from collections.abc import Sequence
 
 # Normal forms of units that can follow a number.
 _UNITS = {
-    "beats": "beats", "beat": "beats", "degrees": "degrees", "degree": "degrees",
-    "millimetres": "millimetres", "millimetre": "millimetres",
+    "beats": "beats",
+    "beat": "beats",
+    "degrees": "degrees",
+    "degree": "degrees",
+    "millimetres": "millimetres",
+    "millimetre": "millimetres",
 }
 _LEVELS = {"c": (2, 8), "t": (1, 12), "l": (1, 5), "s": (1, 5)}
 
@@ -19,7 +23,7 @@ _LEVELS = {"c": (2, 8), "t": (1, 12), "l": (1, 5), "s": (1, 5)}
 class Grade:
     """A number as said: `n` with its sign, over `den`, up to `hi`; `unit` when one was said; or a level."""
 
-    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "spaced", "level", "level_to", "n", "sign", "trace", "unit")
+    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "level", "level_to", "n", "sign", "spaced", "trace", "unit")
 
     def __init__(self, n: int, end: int) -> None:
         self.n = n
@@ -124,13 +128,16 @@ def _over(grade: Grade, norms: Sequence[str]) -> None:
     if over is None:
         return
     grade.den, grade.end = over
-    if grade.end < len(norms) and norms[grade.end] in ("+", "-") and not (
-            norms[grade.end] == "-" and grade.end + 1 < len(norms) and norms[grade.end + 1].isdecimal()):
+    if (
+        grade.end < len(norms)
+        and norms[grade.end] in ("+", "-")
+        and not (norms[grade.end] == "-" and grade.end + 1 < len(norms) and norms[grade.end + 1].isdecimal())
+    ):
         grade.den_sign, grade.end = norms[grade.end], grade.end + 1
 
 
 def _range(grade: Grade, norms: Sequence[str]) -> None:
-    """"4 to 4 plus", "4-5": the upper end and, if only it has one, its denominator."""
+    """ "4 to 4 plus", "4-5": the upper end and, if only it has one, its denominator."""
     i = grade.end
     if i + 1 >= len(norms) or norms[i] not in ("to", "-"):
         return
@@ -145,7 +152,7 @@ def _range(grade: Grade, norms: Sequence[str]) -> None:
 
 
 def _plus_first(norms: Sequence[str], i: int) -> Grade | None:
-    """"plus two", "+2/2", and "++" as 2+."""
+    """ "plus two", "+2/2", and "++" as 2+."""
     pluses = 0
     while i + pluses < len(norms) and norms[i + pluses] == "+":
         pluses += 1
@@ -197,8 +204,16 @@ def gcs_part(norms: Sequence[str], i: int) -> tuple[str, int, int] | None:
     word = norms[i]
     if len(word) == 2 and word[0] in "evm" and word[1].isdecimal():
         return {"e": "eye", "v": "verbal", "m": "motor"}[word[0]], int(word[1]), i + 1
-    part = {"eye": "eye", "eyes": "eye", "e": "eye", "verbal": "verbal", "v": "verbal", "voice": "verbal",
-            "motor": "motor", "m": "motor"}.get(word)
+    part = {
+        "eye": "eye",
+        "eyes": "eye",
+        "e": "eye",
+        "verbal": "verbal",
+        "v": "verbal",
+        "voice": "verbal",
+        "motor": "motor",
+        "m": "motor",
+    }.get(word)
     if part is None:
         return None
     end = i + 1

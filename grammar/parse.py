@@ -170,9 +170,15 @@ def build_note(pipe: Pipeline, state: State) -> Note:
     answered = {(f.item, f.site) for f in findings} | {(f.item, None) for f in findings}
     asked = dict.fromkeys(item for item, site in state.asked if (item, site) not in answered)
     return Note(
-        complaint=tuple(state.complaints), findings=findings, slots=tuple(slots), queries=tuple(queries),
-        unread=tuple(_texts(text, cover, UNREAD)), withdrawn=withdrawn, context=tuple(_texts(text, cover, CONTEXT)),
-        asked=tuple(asked), suggestions=suggest(pipe.catalogue, findings, state.complaints),
+        complaint=tuple(state.complaints),
+        findings=findings,
+        slots=tuple(slots),
+        queries=tuple(queries),
+        unread=tuple(_texts(text, cover, UNREAD)),
+        withdrawn=withdrawn,
+        context=tuple(_texts(text, cover, CONTEXT)),
+        asked=tuple(asked),
+        suggestions=suggest(pipe.catalogue, findings, state.complaints),
         cover=tuple(CoverSpan(kind=KIND_NAMES[k], start_char=a, end_char=b) for k, a, b in cover),  # type: ignore[arg-type]
         transcript=text,
     )
@@ -208,9 +214,18 @@ def _finding(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]] = ()
     if row.high is not None:
         qualifiers.append(f"range {row.grade} to {row.high}")
     return Finding(
-        item=row.item, site=row.site, side=row.side, status=row.status, grade=row.grade,  # type: ignore[arg-type]
-        descriptors=tuple(row.descriptors), qualifiers=tuple(qualifiers), reason=reason, text=text[low:high],
-        start_char=low, end_char=high, spans=tuple(sorted(set(row.spans))),
+        item=row.item,
+        site=row.site,
+        side=row.side,
+        status=row.status,
+        grade=row.grade,  # type: ignore[arg-type]
+        descriptors=tuple(row.descriptors),
+        qualifiers=tuple(qualifiers),
+        reason=reason,
+        text=text[low:high],
+        start_char=low,
+        end_char=high,
+        spans=tuple(sorted(set(row.spans))),
         codes=codes_for(
             row.item, row.site, row.side, row.status, tuple(row.descriptors), tuple(qualifiers), grade=row.grade
         ),
@@ -226,7 +241,7 @@ def _reason(text: str) -> str:
     words = text.strip(" ,.;")
     for start in _REASON_STARTS:
         if words.lower().startswith(start):
-            return words[len(start):]
+            return words[len(start) :]
     return words
 
 
@@ -235,23 +250,37 @@ def _scale_queries(pipe: Pipeline, state: State) -> list[Query]:
     text = "".join(state.text)
     for item, site, bounds, _, start, end in state.out_of_scale:
         label = pipe.catalogue.item_label(item, site)
-        queries.append(Query(
-            kind="out_of_scale", message=f"{label}: \"{text[start:end]}\" lies outside the scale ({bounds}).",
-            settle=f"Say a value of {bounds}.", start_char=start, end_char=end))
+        queries.append(
+            Query(
+                kind="out_of_scale",
+                message=f'{label}: "{text[start:end]}" lies outside the scale ({bounds}).',
+                settle=f"Say a value of {bounds}.",
+                start_char=start,
+                end_char=end,
+            )
+        )
     totals = [int(d.grade) for d in state.drafts if d.item == "consciousness" and d.grade]
     if len(state.gcs) == 3 and totals and totals[-1] != sum(state.gcs.values()):
         index = next(i for i, d in enumerate(state.drafts) if d.item == "consciousness" and d.grade)
-        queries.append(Query(
-            kind="consistency", findings=(index,),
-            message=f"Glasgow Coma Scale parts sum to {sum(state.gcs.values())}, but {totals[-1]} was said.",
-            settle="Say the three parts again."))
+        queries.append(
+            Query(
+                kind="consistency",
+                findings=(index,),
+                message=f"Glasgow Coma Scale parts sum to {sum(state.gcs.values())}, but {totals[-1]} was said.",
+                settle="Say the three parts again.",
+            )
+        )
     for index, row in enumerate(state.drafts):
         if row.high is not None:
-            queries.append(Query(
-                kind="range", findings=(index,),
-                message=f"{pipe.catalogue.item_label(row.item, row.site)}: a range was said "
-                f"({row.grade} to {row.high}); the lower end is kept as the grade.",
-                settle="Say one grade."))
+            queries.append(
+                Query(
+                    kind="range",
+                    findings=(index,),
+                    message=f"{pipe.catalogue.item_label(row.item, row.site)}: a range was said "
+                    f"({row.grade} to {row.high}); the lower end is kept as the grade.",
+                    settle="Say one grade.",
+                )
+            )
     return queries
 
 

@@ -55,8 +55,12 @@ class Pipeline:
         self.vocab = Vocab(lex_attr_getters={NORM: self.norm})
         specials = {form: [{ORTH: form}] for word in _SPECIAL for form in (word, word.upper(), word.title())}
         self.tokenizer = Tokenizer(
-            self.vocab, rules=specials, prefix_search=_PREFIX.search, suffix_search=_SUFFIX.search,
-            infix_finditer=_INFIX.finditer, token_match=_WHOLE.match,
+            self.vocab,
+            rules=specials,
+            prefix_search=_PREFIX.search,
+            suffix_search=_SUFFIX.search,
+            infix_finditer=_INFIX.finditer,
+            token_match=_WHOLE.match,
         )
         self.lexemes: dict[int, Lexeme] = {}
         self.matcher = PhraseMatcher(self.vocab, attr="NORM")
@@ -97,7 +101,8 @@ class Pipeline:
         for number, (key, lexeme) in enumerate(merged.items()):
             lexeme.key = key
             lexeme.complaint_only = lexeme.complaints is not None and not any(
-                getattr(lexeme, role) for role in ("item", "site", "result", "instruction", "context"))
+                getattr(lexeme, role) for role in ("item", "site", "result", "instruction", "context")
+            )
             name = f"p{number}"
             self.matcher.add(name, [docs[key]])
             self.lexemes[self.vocab.strings[name]] = lexeme

@@ -117,14 +117,16 @@ def load_catalogue() -> Catalogue:
     if items is None or screen is None or scales is None:
         raise DataError(faults)
     rows = {
-        name: Item(
-            id=name, **{**row.model_dump(), "sites": items.areas if row.sites == "areas" else row.sites}
-        )
+        name: Item(id=name, **{**row.model_dump(), "sites": items.areas if row.sites == "areas" else row.sites})
         for name, row in items.items.items()
     }
     built = Catalogue(
-        items=rows, stations=items.stations, scales=scales.scales, areas=items.areas,
-        core_screen=screen.core_screen, addons=screen.addons,
+        items=rows,
+        stations=items.stations,
+        scales=scales.scales,
+        areas=items.areas,
+        core_screen=screen.core_screen,
+        addons=screen.addons,
     )
     faults.extend(_cross_check(built))
     if faults:
@@ -136,17 +138,30 @@ def _cross_check(built: Catalogue) -> list[Fault]:
     faults = []
     for name, item in built.items.items():
         if item.station not in built.stations:
-            faults.append(Fault("catalogue.toml", f"items.{name}.station", f"unknown station {item.station!r}.",
-                                "use one of the stations of this file."))
+            faults.append(
+                Fault(
+                    "catalogue.toml",
+                    f"items.{name}.station",
+                    f"unknown station {item.station!r}.",
+                    "use one of the stations of this file.",
+                )
+            )
         if item.scale is not None and item.scale not in built.scales:
-            faults.append(Fault("catalogue.toml", f"items.{name}.scale", f"unknown scale {item.scale!r}.",
-                                "use a scale of scales.toml."))
+            faults.append(
+                Fault(
+                    "catalogue.toml",
+                    f"items.{name}.scale",
+                    f"unknown scale {item.scale!r}.",
+                    "use a scale of scales.toml.",
+                )
+            )
     for part, slots in (*built.core_screen.items(), *built.addons.items()):
         for slot in slots:
             name, _, site = slot.partition(":")
             if name not in built.items:
                 faults.append(Fault("quick_screen.toml", part, f"unknown item {name!r}.", "use a catalogue item."))
             elif site and site not in built.items[name].sites:
-                faults.append(Fault("quick_screen.toml", part, f"{name} has no site {site!r}.",
-                                    "use a site of that item."))
+                faults.append(
+                    Fault("quick_screen.toml", part, f"{name} has no site {site!r}.", "use a site of that item.")
+                )
     return faults

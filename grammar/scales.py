@@ -10,7 +10,10 @@ import re
 from grammar.numbers import Grade
 from grammar.protocols import Scale
 
-_SNELLEN = {6: (3, 4, 5, 6, 7, 9, 12, 18, 24, 36, 60), 20: (10, 13, 15, 16, 20, 25, 30, 32, 40, 50, 60, 63, 70, 80, 100, 125, 150, 200, 400)}
+_SNELLEN = {
+    6: (3, 4, 5, 6, 7, 9, 12, 18, 24, 36, 60),
+    20: (10, 13, 15, 16, 20, 25, 30, 32, 40, 50, 60, 63, 70, 80, 100, 125, 150, 200, 400),
+}
 
 
 class Placed:
@@ -22,8 +25,12 @@ class Placed:
     __slots__ = ("bounds", "grade", "high", "normal", "pair")
 
     def __init__(
-        self, grade: str | None = None, normal: bool | None = None, bounds: str | None = None,
-        pair: tuple[str, str] | None = None, high: str | None = None,
+        self,
+        grade: str | None = None,
+        normal: bool | None = None,
+        bounds: str | None = None,
+        pair: tuple[str, str] | None = None,
+        high: str | None = None,
     ) -> None:
         self.grade = grade
         self.normal = normal
@@ -43,8 +50,11 @@ def _plain(grade: Grade) -> bool:
 
 
 def _mrc(scale: Scale, grade: Grade) -> Placed | None:
-    if grade.den is not None and _plain(grade) and (
-            grade.spaced or grade.den < 5 or (grade.den_sign and not (grade.den == 5 and grade.n == 5))):
+    if (
+        grade.den is not None
+        and _plain(grade)
+        and (grade.spaced or grade.den < 5 or (grade.den_sign and not (grade.den == 5 and grade.n == 5)))
+    ):
         pair = _mrc_value(scale, grade.n, grade.sign), _mrc_value(scale, grade.den, grade.den_sign)
         if pair[0] is not None and pair[1] is not None:
             return Placed(pair[0], pair[0] in scale.normal, pair=(pair[0], pair[1]))
@@ -147,7 +157,13 @@ def _beats(scale: Scale, grade: Grade) -> Placed | None:
 
 
 def _millimetres(scale: Scale, grade: Grade) -> Placed | None:
-    if grade.unit not in (None, "millimetres") or grade.den not in (None, grade.n) or grade.sign or grade.trace or grade.level:
+    if (
+        grade.unit not in (None, "millimetres")
+        or grade.den not in (None, grade.n)
+        or grade.sign
+        or grade.trace
+        or grade.level
+    ):
         return None
     if grade.n > (scale.max or 12) or grade.n == 0:
         return Placed(bounds="1 to 12 millimetres")
@@ -163,6 +179,14 @@ def _level(scale: Scale, grade: Grade) -> Placed | None:
 
 
 _RULES = {
-    "mrc": _mrc, "reflex": _reflex, "ashworth": _ashworth, "gcs": _gcs, "snellen": _snellen, "degrees": _degrees,
-    "count": _count, "beats": _beats, "millimetres": _millimetres, "level": _level,
+    "mrc": _mrc,
+    "reflex": _reflex,
+    "ashworth": _ashworth,
+    "gcs": _gcs,
+    "snellen": _snellen,
+    "degrees": _degrees,
+    "count": _count,
+    "beats": _beats,
+    "millimetres": _millimetres,
+    "level": _level,
 }

@@ -29,9 +29,42 @@ _JOINED = 80.0
 _MARGIN = 6.0
 _LONGEST = 4
 # Small words and numerals that are never a part of a word heard in pieces.
-_NEVER = frozenset(("of", "or", "and", "was", "were", "are", "is", "with", "does", "upon", "that", "has", "had", "have",
-                    "not", "no", "to", "ii", "iii", "iv", "vi", "vii", "viii", "ix", "xi", "xii", "right", "left",
-                    "both", "for", "be", "been"))
+_NEVER = frozenset(
+    (
+        "of",
+        "or",
+        "and",
+        "was",
+        "were",
+        "are",
+        "is",
+        "with",
+        "does",
+        "upon",
+        "that",
+        "has",
+        "had",
+        "have",
+        "not",
+        "no",
+        "to",
+        "ii",
+        "iii",
+        "iv",
+        "vi",
+        "vii",
+        "viii",
+        "ix",
+        "xi",
+        "xii",
+        "right",
+        "left",
+        "both",
+        "for",
+        "be",
+        "been",
+    )
+)
 # "week" is a week behind these.
 _WEEKS = frozenset(("last", "next", "this", "a", "per", "1", "each", "every", "the", "days", "first"))
 
@@ -51,8 +84,10 @@ class SoundAlikes:
             sound = metaphone(word)
             if sound:
                 self.buckets[sound[0]].append((word, sound))
-        self.listed = {tuple(t.norm_ for t in pipe.doc(heard)): tuple(t.norm_ for t in pipe.doc(read))
-                       for heard, read in pipe.builder.sounds.items()}
+        self.listed = {
+            tuple(t.norm_ for t in pipe.doc(heard)): tuple(t.norm_ for t in pipe.doc(read))
+            for heard, read in pipe.builder.sounds.items()
+        }
         self.listed_first = {heard[0] for heard in self.listed}
         self.best = lru_cache(maxsize=65536)(self._best)
 
@@ -101,8 +136,9 @@ class SoundAlikes:
     def _listed_at(self, norms: list[str], i: int) -> tuple[int, int, tuple[str, ...]] | None:
         for size in range(min(_LONGEST + 1, len(norms) - i), 0, -1):
             read = self.listed.get(tuple(norms[i : i + size]))
-            if read is not None and not (norms[i] == "week" and i and (
-                    norms[i - 1] in _WEEKS or norms[i - 1].isdecimal())):
+            if read is not None and not (
+                norms[i] == "week" and i and (norms[i - 1] in _WEEKS or norms[i - 1].isdecimal())
+            ):
                 return i, i + size, read
         return None
 
@@ -172,7 +208,7 @@ def repair(alikes: SoundAlikes, doc: Doc) -> list[tuple[int, str]]:
             elif len(read) == end - start:
                 marks.extend((start - removed + n, word) for n, word in enumerate(read))
             else:
-                retokenizer.merge(doc[start:end - len(read) + 1], attrs={"NORM": read[0]})
+                retokenizer.merge(doc[start : end - len(read) + 1], attrs={"NORM": read[0]})
                 merged = end - start - len(read)
                 marks.extend((start - removed + n, word) for n, word in enumerate(read))
                 removed += merged

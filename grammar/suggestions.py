@@ -42,7 +42,8 @@ def suggest(catalogue: Catalogue, findings: Sequence[Finding], complaints: Seque
             if finding.item != rule.item or finding.status != "abnormal":
                 continue
             if (rule.site is not None and finding.site != rule.site) or (
-                    rule.descriptor is not None and rule.descriptor not in finding.descriptors):
+                rule.descriptor is not None and rule.descriptor not in finding.descriptors
+            ):
                 continue
             found.setdefault(rule.addon, (rule.reason, []))[1].append(index)
     return tuple(

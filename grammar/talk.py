@@ -26,8 +26,12 @@ def context_scopes(
             continue
         end = _forward(ms, tokens, k, is_item, own_result)
         start = k
-        if lex.text.endswith((" says", " said", " tells me", " reports")) and k and ms[k - 1].kind == UNKNOWN \
-                and tokens[ms[k].j : ms[k].j + 1] != ["that"]:
+        if (
+            lex.text.endswith((" says", " said", " tells me", " reports"))
+            and k
+            and ms[k - 1].kind == UNKNOWN
+            and tokens[ms[k].j : ms[k].j + 1] != ["that"]
+        ):
             end = k + 1
         if not any(is_item(i) or _valued(ms[i]) for i in range(k + 1, end)) and lex.context == "history":
             start = _backward(ms, k, is_item)
@@ -87,12 +91,13 @@ def _backward(ms: list[Mention], k: int, is_item: Look) -> int:
     while j > 0:
         m = ms[j - 1]
         lex = m.lex
-        if lex is not None and (lex.complaint_cue or lex.complaints and not is_item(j - 1)):
+        if lex is not None and (lex.complaint_cue or (lex.complaints and not is_item(j - 1))):
             break
-        if m.kind in (STOP, COMMA) or (lex is not None and (lex.but or lex.instruction and not lex.item or lex.now)):
+        if m.kind in (STOP, COMMA) or (lex is not None and (lex.but or (lex.instruction and not lex.item) or lex.now)):
             break
-        if found and not (lex is not None and (lex.side or lex.neg or lex.severity or lex.hedge or lex.context)
-                          or m.kind == UNKNOWN):
+        if found and not (
+            (lex is not None and (lex.side or lex.neg or lex.severity or lex.hedge or lex.context)) or m.kind == UNKNOWN
+        ):
             break
         if is_item(j - 1):
             found = True

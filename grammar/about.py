@@ -1,0 +1,186 @@
+"""What a group is about: its own items, the topic, or what its values imply.
+
+A part of the emitter (grammar/emit.py), which is a chain of small classes.
+"""
+
+from __future__ import annotations
+
+from grammar.drafts import SENSORY, Group, Target
+from grammar.fits import Fits
+
+_SUMMARY = {
+    "power",
+    "reflex",
+    "tone",
+    "muscle_bulk",
+    "sensation",
+    "light_touch",
+    "pinprick",
+    "temperature",
+    "vibration",
+    "joint_position",
+    "coordination",
+}
+
+
+class About(Fits):
+    """What a group is about: its own items, the topic, or what its values imply."""
+
+    def _targets(self, group: Group) -> list[Target]:
+        """What the group is about: its own items, else the last topic, else what its values imply."""
+        if group.targets:
+            return self._settle_muscles(group)
+        implied = self._implied(group)
+        if implied:
+            return implied
+        if self._foreign(group):
+            return []
+        topic = list(self.state.topic) or self._bound()
+        if not topic or not (
+            group.valued or group.hedge is not None or group.neg is not None or (group.sevs and group.sided)
+        ):
+            return []
+        if group.rest and not group.sided:
+            head = topic[0]
+            if head.item in _SUMMARY and group.places:
+                return [Target(head.item, None, None, None)]
+            if head.item in _SUMMARY:
+                return [Target(head.item, "limbs", None, None)]
+            return []
+        fits = [t for t in topic if self._value_suits(t, group)]
+        if (
+            not group.sided
+            and not group.places
+            and self.state.pair_order is None
+            and group.ditto is None
+            and self.state.last_group
+            and not group.exception
+            and not self.state.bound
+        ):
+            waiting = [t for t in fits if not self._said(t)]
+            return waiting
+        return fits
+
+    def _foreign(self, group: Group) -> bool:
+        """A result that belongs to words not understood ("decreased flexion of ...") is nobody's ellipsis."""
+        tokens, content, small = self.state.tokens, self.state.content, self.state.classes
+        for m in (*group.results, *group.grades):
+            after = m.j
+            if after < len(tokens) and content[after] and not small[after] and after not in self.known:
+                return True
+        return False
+
+    def _said(self, target: Target) -> bool:
+        return any(row.item == target.item for row in self.state.last_group)
+
+    def _settle_muscles(self, group: Group) -> list[Target]:
+        """Biceps and triceps are muscles or reflexes by their grade, their neighbours or the station."""
+        if not any(t.reading is not None and t.reading.alt is not None for t in group.targets):
+            return group.targets
+        reflex = self._speaks_of_reflex(group)
+        primitive = (
+            any(
+                m.lex is not None and "grasp_reflex" in m.lex.result.by_item
+                for m in group.results
+                if m.lex is not None and m.lex.result is not None
+            )
+            or group.neg is not None
+        )
+        out = []
+        for t in group.targets:
+            alt = t.reading.alt if t.reading is not None else None
+            if (
+                t.reading is not None
+                and alt is not None
+                and (
+                    primitive
+                    if alt[0] == "grasp_reflex"
+                    else self._speaks_of_bulk(group)
+                    if alt[0] == "muscle_bulk"
+                    else reflex
+                )
+            ):
+                t = Target(alt[0], alt[1], t.reading, t.mention)
+            out.append(t)
+        return out
+
+    def _speaks_of_bulk(self, group: Group) -> bool:
+        """The first dorsal interosseous is looked at, not pushed against."""
+        if group.grades:
+            return False
+        if any(
+            m.lex is not None
+            and m.lex.result is not None
+            and "muscle_bulk" in m.lex.result.by_item
+            and "power" not in m.lex.result.by_item
+            for m in group.results
+        ):
+            return True
+        return any(t.item == "muscle_bulk" for t in group.targets) or bool(
+            self.state.drafts and self.state.drafts[-1].item == "muscle_bulk"
+        )
+
+    def _speaks_of_reflex(self, group: Group) -> bool:
+        grades = [m.grade for m in group.grades if m.grade is not None]
+        if any(g.den == 5 or g.sign == "-" or (g.n == 5 and not g.unit) for g in grades):
+            return False
+        if any(t.item == "reflex" for t in group.targets) or any(
+            g.trace or (g.sign == "+" and g.n < 4) for g in grades
+        ):
+            return True
+        if any(t.item == "power" and (t.reading is None or t.reading.alt is None) for t in group.targets):
+            return False
+        for m in group.results:
+            if m.lex is not None and m.lex.result is not None:
+                if "reflex" in m.lex.result.by_item and "power" not in m.lex.result.by_item:
+                    return True
+                if "power" in m.lex.result.by_item and "reflex" not in m.lex.result.by_item:
+                    return False
+        recent = next((row.item for row in reversed(self.state.drafts[-40:]) if row.item in ("reflex", "power")), None)
+        context = self.state.heading if self.state.heading in ("reflex", "power") else recent
+        if context is not None:
+            return context == "reflex"
+        return True
+
+    def _implied(self, group: Group) -> list[Target]:
+        """A grade can name its item by itself: "right leg four out of five", "knees 2/2", "ankles trace"."""
+        grades = [m.grade for m in group.grades if m.grade is not None]
+        topic_item = self.state.topic[0].item if self.state.topic else None
+        if any(
+            m.lex is not None and m.lex.text in ("full power", "full strength", "at full strength")
+            for m in group.results
+        ) and (topic_item != "power" or group.rest or group.places):
+            return [Target("power", None, None, None)]
+        if group.rest and any(g.den == 5 for g in grades) and not group.places:
+            return [Target("power", "limbs", None, None)]
+        if any(g.den == 5 for g in grades) and topic_item != "power":
+            if group.places or self.state.heading == "power":
+                return [Target("power", None, None, None)]
+            return []
+        if self._joint_reflex(group, grades, topic_item):
+            return [Target("reflex", None, None, None)]
+        if group.places and group.results and topic_item not in _SUMMARY:
+            for m in group.results:
+                if (
+                    m.lex is not None
+                    and m.lex.text in ("weak", "weaker", "plegic", "paralysed")
+                    and any(a in ("arm", "leg") for p in group.places for a in p.reading.areas)
+                ):
+                    return [Target("power", None, None, None)]
+        return []
+
+    def _joint_reflex(self, group: Group, grades: list, topic_item: str | None) -> bool:
+        joints = any(a in ("knee", "ankle") for p in group.places for a in p.reading.areas)
+        if not joints or topic_item in ("reflex", "clonus") or topic_item in SENSORY:
+            return False
+        if any(
+            g.trace or (g.sign == "+" and g.den in (None, 4)) or (g.den is not None and g.den < 5 and g.n < 5)
+            for g in grades
+        ):
+            return True
+        if self.state.heading == "reflex" or (self.state.drafts and self.state.drafts[-1].item == "reflex"):
+            return bool(grades) or any(
+                m.lex is not None and m.lex.result is not None and "reflex" in m.lex.result.by_item
+                for m in group.results
+            )
+        return False

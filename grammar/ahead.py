@@ -1,0 +1,200 @@
+"""Looking ahead: whose result, whose side, whose place is it?
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+import copy
+
+from grammar.drafts import Group
+from grammar.lexicon import ItemReading
+from grammar.look import PREPOSITIONS, Look
+from grammar.mentions import COMMA, GRADE, STOP, UNKNOWN, Mention
+
+_FAULTS = frozenset(
+    (
+        "abnormality",
+        "abnormalities",
+        "deficit",
+        "deficits",
+        "disturbance",
+        "dysfunction",
+        "impairment",
+        "difficulty",
+        "difficulties",
+    )
+)
+# Words that are praise as often as they are a result; they are a result only beside an item that waits for one.
+PRAISE = frozenset(
+    (
+        "good",
+        "well",
+        "fine",
+        "grand",
+        "lovely",
+        "excellent",
+        "perfect",
+        "brilliant",
+        "okay",
+        "ok",
+        "great",
+        "smooth",
+        "clear",
+        "no problem",
+        "easily",
+    )
+)
+
+
+class Ahead(Look):
+    """Looking ahead: whose result, whose side, whose place is it?"""
+
+    def own_result(self, k: int, depth: int = 0) -> bool:
+        """The item at k has a result of its own behind it (not one that belongs to the item after)."""
+        joined = False
+        k += 1
+        limit = min(len(self.ms), k + 14)
+        while k < limit:
+            m = self.ms[k]
+            lex = m.lex
+            if m.kind == STOP or (m.kind == UNKNOWN and depth):
+                return False
+            if m.kind == GRADE:
+                return not self._item_after_in(k)
+            if lex is not None:
+                if lex.instruction is not None and lex.item is None and not lex.result:
+                    return False
+                if self.is_item(k):
+                    if not joined:
+                        return False
+                    joined = False
+                elif lex.text in PRAISE and self.instructed:
+                    pass
+                elif lex.result is not None or lex.ditto:
+                    if lex.result is not None and self._notex(lex):
+                        return True
+                    if k + 1 < limit and self.next_is_item(k) and depth < 2:
+                        following = k + 1
+                        while not self.is_item(following):
+                            following += 1
+                        return self.own_result(following, depth + 1)
+                    return True
+                elif lex.hedge == "strong" and not self.next_is_item(k):
+                    return True
+                elif lex.neg and self.next_is_item(k) and not joined:
+                    return False
+                elif lex.joins:
+                    joined = True
+                elif lex.but or lex.except_ or lex.context:
+                    return False
+            elif m.kind == COMMA:
+                joined = True
+            k += 1
+        return False
+
+    def _item_after_in(self, k: int) -> bool:
+        """The value at k belongs to an item behind it: "three by five in both knee extensors"."""
+        nxt = k + 1
+        while (lex := self.lex(nxt)) is not None and lex.side and not self.is_item(nxt):
+            nxt += 1
+        return nxt < len(self.ms) and self.is_item(nxt) and self._word_before(nxt) in ("in", "of", "at", "for")
+
+    def own_result_next(self, k: int) -> bool:
+        k += 1
+        while k < len(self.ms) and not self.is_item(k):
+            k += 1
+        return self.own_result(k)
+
+    def _own_before_comma(self, k: int) -> bool:
+        """The item at k has its result before the next comma."""
+        k += 1
+        while k < len(self.ms) and self.ms[k].kind not in (COMMA, STOP) and not self.is_item(k):
+            if self.result_of(k):
+                return True
+            k += 1
+        return False
+
+    def _value_follows(self, k: int) -> bool:
+        nxt = k + 1
+        while (
+            (lex := self.lex(nxt)) is not None
+            and (lex.severity or lex.hedge or lex.neg)
+            and not lex.item
+            and lex.result is None
+        ):
+            nxt += 1
+        return self._value_at(nxt) or (self.result_of(nxt) and not self.next_is_item(nxt))
+
+    def _own_place(self, k: int) -> bool:
+        """The result at k has its own side or place behind it: "... normal on the right", "... normal in v three"."""
+        if k + 1 >= len(self.ms):
+            return False
+        lex = self.lex(k + 1)
+        m = self.ms[k + 1]
+        i = m.i
+        while i > 0 and self.tokens[i - 1].lower() in ("the", "his", "her", "both", "all"):
+            i -= 1
+        bound = i > 0 and self.tokens[i - 1].lower() in ("in", "at", "over", "on")
+        if lex is not None and lex.side is not None:
+            return lex.text.startswith(PREPOSITIONS)
+        if m.grade is not None and m.grade.level is not None:
+            return bound
+        return lex is not None and lex.site is not None and bound
+
+    def _sided_value(self, k: int) -> bool:
+        """The result behind k has a side of its own behind it ("... normal on the right")."""
+        return self._own_place(k + 1)
+
+    def _prefix_follows(self, k: int) -> bool:
+        nxt = k + 1
+        lex = self.lex(nxt)
+        while lex is not None and (lex.side or lex.severity or lex.result is not None) and not self.is_item(nxt):
+            nxt += 1
+            lex = self.lex(nxt)
+        return lex is not None and self.is_item(nxt)
+
+    def _both_behind(self, item_at: int) -> bool:
+        """The next item has its own "both" behind its value, so this one stands behind a value too."""
+        other = item_at + 1
+        while other < len(self.ms) and self.result_of(other):
+            other += 1
+        lex = self.lex(other)
+        return lex is not None and lex.side == "both" and other > item_at + 1
+
+    def _postfix_style(self, k: int, item_at: int) -> bool:
+        """Sides stand behind their results here: "four minus right five left finger abduction ..."."""
+        m = self.ms[k]
+        assert m.lex is not None
+        if not self.group.targets:
+            rows = self.state.last_group
+            return any(row.side in ("right", "left") and row.side != m.lex.side for row in rows)
+        if any(t.reading is not None and t.reading.number == "many" for t in self.group.targets):
+            return False
+        other = item_at + 1
+        while other < len(self.ms) and (
+            self.result_of(other) or (self.lex(other) is not None and self.lex(other).severity)
+        ):  # type: ignore[union-attr]
+            other += 1
+        lex = self.lex(other)
+        reading = self.item_at(item_at)
+        far = other > item_at + 1 or (reading is not None and reading.sign)
+        return (
+            lex is not None
+            and lex.side in ("right", "left")
+            and far
+            and (other + 1 >= len(self.ms) or not self.is_item(other + 1))
+            and not self._value_follows(other)
+        )
+
+    @staticmethod
+    def _after_value_only(group: Group, value_end: int) -> bool:
+        return all(p.mention.i >= value_end for p in group.places)
+
+    def _faulty(self, m: Mention, reading: ItemReading) -> ItemReading:
+        """ "gaze abnormality", "hearing deficit": a fault word behind an item makes it a sign."""
+        if reading.sign or m.j >= len(self.tokens) or self.tokens[m.j].lower() not in _FAULTS:
+            return reading
+        changed = copy.copy(reading)
+        changed.sign = True
+        return changed

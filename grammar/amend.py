@@ -1,0 +1,131 @@
+"""What is taken back or put right in rows that are already there; levels and the coma scale.
+
+A part of the emitter (grammar/emit.py), which is a chain of small classes.
+"""
+
+from __future__ import annotations
+
+from grammar.drafts import Draft, Group, Place, Target
+from grammar.emit import Emitter
+from grammar.lexicon import SitePhrase, SiteReading
+from grammar.mentions import Mention
+
+
+class Amender(Emitter):
+    """What is taken back or put right in rows that are already there; levels and the coma scale."""
+
+    def retract(self, rows: list[Draft]) -> None:
+        """Take rows back; they stay in the log of what was withdrawn."""
+        for row in rows:
+            if row.alive:
+                row.alive = False
+                self.state.withdrawn.append(row)
+        drafts = self.state.drafts
+        for at in range(len(drafts) - 1, -1, -1):
+            if not drafts[at].alive:
+                del drafts[at]
+            elif at < len(drafts) - 200:
+                break
+
+    def replace_side(self, group: Group, old: list[Draft]) -> None:
+        """ "right ankle jerk absent, sorry, left": the same finding on the side said last."""
+        side = group.side or next((p.side for p in group.places if p.side), None)
+        self._mark(group.mentions)
+        if side is None:
+            return
+        for row in old:
+            if row.side != "none":
+                row.side = side
+            for spot in group.places:
+                sites = [s for s in (self._site_of(row.item, area) for area in spot.reading.areas) if s]
+                row.site = sites[0] if sites else row.site
+            self._respan(row, group)
+
+    def replace_result(self, group: Group, old: list[Draft]) -> None:
+        """ "flexor, no, extensor": the same item and side with the result said last."""
+        self._mark(group.mentions)
+        for row in old:
+            target = Target(row.item, row.site, None, None)
+            value = self._value(group, target)
+            if value is None:
+                placed = self._placed(group, target)[0]
+                if placed is not None:
+                    row.grade, row.high = placed.grade, placed.high
+                    self._respan(row, group)
+                continue
+            row.status, placed, names, _ = value
+            row.descriptors = names
+            row.grade, row.high = (placed.grade, placed.high) if placed is not None else (None, None)
+            self._respan(row, group)
+
+    def replace_item(self, group: Group, old: list[Draft]) -> None:
+        """ "right knee jerk absent, I mean ankle jerk": the same result for the item said last."""
+        self._mark(group.mentions)
+        first = group.targets[0]
+        for row in old:
+            row.item = first.item
+            sites = self._sites(group, first)
+            row.site = sites[0][0]
+            if group.side is not None:
+                row.side = group.side
+            row.descriptors = [d for d in row.descriptors if d in self.items[row.item].describe]
+            self._respan(row, group)
+        self.state.topic = [first]
+
+    def _respan(self, row: Draft, group: Group) -> None:
+        for m in group.mentions:
+            start, end = self._span(m)
+            row.spans.append((start, end))
+            row.steps.append(("repair", start, end))
+
+    def add_level_place(self, group: Group, m: Mention) -> None:
+        assert m.grade is not None
+        assert m.grade.level is not None
+        side, side_mention = None, None
+        if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
+            side, side_mention = group.side, group.side_mention
+        for level in self._levels(m.grade.level, m.grade.level_to):
+            row = SitePhrase(area=level)
+            group.places.append(Place(SiteReading(row, "one"), m, side, side_mention))
+        if side is not None and len(group.places) > 1:
+            group.side = None
+        group.mentions.append(m)
+
+    def _levels(self, low: str, high: str | None) -> list[str]:
+        """The dermatomes of the catalogue from one level to another."""
+        if high is None:
+            return [low]
+        known = [a for a in self.items["pinprick"].sites if a[0] in "CTLS" and a[1:].isdecimal()]
+        if low not in known or high not in known:
+            return [low]
+        return known[known.index(low) : known.index(high) + 1] or [low]
+
+    def gcs(self, m: Mention) -> None:
+        """A part of the Glasgow Coma Scale."""
+        assert m.part is not None
+        name, value = m.part
+        self._mark([m])
+        low, high = self.scales["gcs"].parts[name]
+        start, end = self._span(m)
+        if not low <= value <= high:
+            self.state.out_of_scale.append(("consciousness", None, f"{name} {low} to {high}", "", start, end))
+            return
+        self.state.gcs[name] = value
+        self.gcs_span = (min(start, self.gcs_span[0]) if self.gcs_span else start, end)
+
+    def gcs_total(self) -> None:
+        """The sum of the three parts, when no total was said."""
+        if len(self.state.gcs) != 3 or self.gcs_span is None:
+            return
+        start, end = self.gcs_span
+        self.gcs_span = None
+        total = sum(self.state.gcs.values())
+        for row in self.state.drafts:
+            if row.item == "consciousness" and row.grade is not None:
+                return
+        row = Draft("consciousness", None, "none", "normal" if total == 15 else "abnormal")
+        row.grade = str(total)
+        row.spans = [(start, end)]
+        row.steps = [("sum of the coma-scale parts", start, end)]
+        self.state.drafts.append(row)
+        self.state.gcs_row = row

@@ -1,0 +1,217 @@
+"""Items in lists: what joins the list of a group, and what opens the next group.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.ahead import PRAISE
+from grammar.drafts import SENSORY, Group, Target
+from grammar.mentions import COLON, COMMA, MARK, PHRASE, STOP, UNKNOWN
+from grammar.untested import Untested
+
+FAMILIES = {
+    "power": {"power"},
+    "reflex": {"reflex", "plantar", "clonus", "hoffmann", "power"},
+    "sensation": SENSORY | {"fingertip_touch", "extinction", "sensory_level", "cortical_sensation"},
+    "coordination": {
+        "finger_nose",
+        "heel_shin",
+        "rapid_alternating_movements",
+        "fine_finger_movements",
+        "intention_tremor",
+        "coordination",
+        "gait",
+        "tandem_gait",
+        "romberg",
+    },
+    "tone": {"supinator_catch", "cogwheel_rigidity", "clonus", "tone"},
+    "muscle_bulk": {"muscle_bulk", "fasciculations"},
+    "gait": {
+        "tandem_gait",
+        "toe_walk",
+        "heel_walk",
+        "hop",
+        "romberg",
+        "arm_swing",
+        "stance",
+        "gait",
+        "postural_stability",
+        "rise_from_chair",
+    },
+}
+
+
+class Listing(Untested):
+    """Items in lists: what joins the list of a group, and what opens the next group."""
+
+    def _heading_over(self, group: Group, targets: list[Target]) -> bool:
+        """ "Power: hip flexion ..." or "reflexes, biceps ..." names a family first, then its member."""
+        if len(group.targets) != 1 or group.neg is not None:
+            return False
+        head = group.targets[0]
+        new = targets[0]
+        if (
+            head.item == new.item == "power"
+            and head.site in ("arm", "leg", "limbs")
+            and not self._and_between(head, new)
+        ):
+            return new.site not in ("arm", "leg", "limbs", None)
+        if head.reading is None or not head.reading.heading or head.site is not None:
+            return False
+        if group.mentions and self._and_between(head, targets[0]):
+            return False
+        if head.item == "cranial_nerves":
+            return self.items[new.item].station == "face" or new.item == "fundi"
+        if head.item == "general_statement":
+            return True
+        return new.item in FAMILIES.get(head.item, ()) and (new.item != head.item or new.site is not None)
+
+    def _and_between(self, first: Target, second: Target) -> bool:
+        assert first.mention is not None
+        assert second.mention is not None
+        low, high = first.mention.j, second.mention.i
+        return any(
+            m.i >= low and m.j <= high and (m.mark == "/" or (m.lex is not None and m.lex.joins)) for m in self.ms
+        )
+
+    def _joins(self, k: int, targets: list[Target]) -> bool:
+        """The new item joins the list of the group."""
+        group = self.group
+        if group.valued and not self._prefix_list(k, targets[0]):
+            return False
+        last = group.targets[-1]
+        if group.valued:
+            return True
+        new = targets[0]
+        if group.neg is not None or group.hedge is not None:
+            if (
+                group.side is not None
+                and group.side_mention is not None
+                and last.mention is not None
+                and group.side_mention.i >= last.mention.j
+            ):
+                return False
+            return (
+                (new.sign or self.items[new.item].kind != "function" or (new.reading is not None and new.reading.test))
+                and not self._own_presence(k)
+                and (not self.own_result(k) or (new.sign and self._joined_or_comma(k)))
+                and not self._neg_between(last, new)
+            )
+        if last.reading is not None and last.reading.status is not None:
+            return False
+        if self._heading_over(group, targets):
+            return True
+        if group.places and not last.sign and not self._listed(last, new):
+            return self.own_result(k)
+        if last.sign != new.sign and not self._and_between(last, new):
+            return False
+        if last.reading is not None and last.reading.heading and last.site is None and not self._listed(last, new):
+            return new.reading is not None and new.reading.heading and self.own_result(k)
+        if (
+            group.side is not None
+            and last.mention is not None
+            and group.side_mention is not None
+            and group.side_mention.i >= last.mention.j
+            and not (self._listed(last, new) and self.own_result(k))
+        ):
+            return False
+        return not (last.sign and new.sign and (not self._listed(last, new) or group.sided))
+
+    def _prefix_list(self, k: int, new: Target) -> bool:
+        """ "normal strength and sensation", "absent: knee jerks, ankle jerks": one result before a list."""
+        group = self.group
+        first, last = group.targets[0].mention, group.targets[-1].mention
+        if first is None or last is None or group.ditto is not None:
+            return False
+        values = [*group.results, *group.grades, *([group.notex] if group.notex else ())]
+        if any(v.i >= first.i for v in values) or (group.side_mention is not None and group.side_mention.i > last.i):
+            return False
+        return (self._listed(group.targets[-1], new) and not self.own_result(k) and self.ms[k - 1].kind != PHRASE) or (
+            self._joined(k) and not self.own_result(k) and self._listed(group.targets[-1], new)
+        )
+
+    def _listed(self, first: Target, second: Target) -> bool:
+        """Only commas, slashes and "and" stand between them."""
+        if first.mention is None or second.mention is None:
+            return False
+        low, high = first.mention.j, second.mention.i
+        seen = False
+        for m in self.ms:
+            if m.i < low or m.j > high:
+                continue
+            if m.kind in (COMMA, MARK) or (m.lex is not None and m.lex.joins):
+                seen = True
+        return seen or low == high
+
+    def _neg_between(self, first: Target, second: Target) -> bool:
+        if first.mention is None or second.mention is None:
+            return False
+        return any(
+            m.i >= first.mention.j and m.j <= second.mention.i and m.lex is not None and m.lex.neg for m in self.ms
+        )
+
+    def _own_presence(self, k: int) -> bool:
+        """A sign with its own side behind it ends a negation: "no drift postural tremor on the right"."""
+        lex = self.lex(k + 1)
+        before = self.ms[k - 1] if k else None
+        listed = before is not None and (before.kind == COMMA or (before.lex is not None and before.lex.joins))
+        return lex is not None and lex.side in ("right", "left") and not listed
+
+    def _ellipsis_done(self, k: int) -> bool:
+        """What was said since the last item is a finding of its own for that item, not the start of this one."""
+        group = self.group
+        if group.neg is not None or not (
+            group.valued
+            or group.hedge is not None
+            or (group.sevs and group.side_mention is not None and not group.side_bare)
+        ):
+            return False
+        if not (self.state.topic or self.state.bound):
+            return False
+        if self._value_before(k):
+            return False
+        if group.sided or group.places:
+            if not group.valued and group.hedge is None:
+                return True
+            if not self.emitter.suits_topic(group) or (not group.valued and group.side_bare):
+                return False
+            return not (group.side_first and self.next_bare(group))
+        if group.ditto is not None:
+            return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
+        return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _value_before(self, k: int) -> bool:
+        """ "4/5 in the left dorsiflexors", "2+ biceps b/l": a value that opens its clause, then its item."""
+        group = self.group
+        if not group.grades and not group.results:
+            return False
+        first = min(group.mentions, key=lambda m: m.i)
+        at = self.ms.index(first)
+        opens = (
+            at == 0
+            or self.ms[at - 1].kind in (COMMA, COLON, STOP)
+            or self.ms[at - 1].mark != ""
+            or bool(self.lex(at - 1) is not None and (self.lex(at - 1).joins or self.lex(at - 1).except_))
+        )  # type: ignore[union-attr]
+        start = self.ms[k].i
+        while start > 0 and self.tokens[start - 1].lower() in ("the", "his", "her", "both", "left", "right", "l", "r"):
+            start -= 1
+        tied = start > 0 and self.tokens[start - 1].lower() in ("in", "of", "at", "for")
+        if tied and not self.own_result(k):
+            return True
+        near = self.ms[k - 2] if self.ms[k - 1].kind == UNKNOWN and k > 1 else self.ms[k - 1]
+        return opens and bool(group.grades) and not self._own_before_comma(k) and near in group.mentions
+
+    @staticmethod
+    def _praise_only(group: Group) -> bool:
+        return all(r.lex is not None and r.lex.text in PRAISE for r in group.results) and not group.grades
+
+    def next_bare(self, group: Group) -> bool:
+        """ "on the left normal tone": a side and a result that both stand before their item."""
+        return (
+            bool(group.results)
+            and not group.grades
+            and self.state.last_group != []
+            and all(row.side in ("both", group.side) for row in self.state.last_group)
+        )

@@ -1,0 +1,310 @@
+"""What a phrase is in its place: an item, a place of the body, or neither, by its neighbours.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.amend import Amender
+from grammar.drafts import SENSORY, Group
+from grammar.lexicon import ItemPhrase, ItemReading, Lexeme
+from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE, Mention
+from grammar.pipeline import Pipeline
+from grammar.state import State
+
+_BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
+_JOINTS = (("knee",), ("ankle",))
+PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
+
+
+class Look:
+    """What a phrase is in its place: an item, a place of the body, or neither, by its neighbours."""
+
+    def __init__(self, pipe: Pipeline, state: State) -> None:
+        self.pipe = pipe
+        self.items = pipe.catalogue.items
+        self.state = state
+        self.tokens = state.tokens
+        self.classes = state.classes
+        self.emitter = Amender(pipe, state)
+        self.group = Group()
+        self.ms: list[Mention] = []
+        self.instructed = False
+        self.repair: str | None = None
+        self.place_side: tuple[str, Mention] | None = None
+        self.skip_to = 0
+        self.modal: Group | None = None
+        self.patient_line = False
+        self.colon_after: Group | None = None
+        self.excepted = False
+        self.heading_side: str | None = None
+        self.reasoning = False
+
+    def lex(self, k: int) -> Lexeme | None:
+        return self.ms[k].lex if 0 <= k < len(self.ms) else None
+
+    def take(self, m: Mention, kind: int) -> None:
+        for t in range(m.i, m.j):
+            self.classes[t] = kind
+        m.used = True
+
+    def item_at(self, k: int) -> ItemReading | None:
+        """The item reading of the phrase at k, or None when its neighbours make it something else."""
+        lex = self.lex(k)
+        if 0 <= k < len(self.ms) and self.ms[k].kind == GRADE:
+            site = self._myotomes(k)
+            return ItemReading(ItemPhrase(item="power", site=site), "many", False, {}) if site else None
+        if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
+            if not self.joint_reflex(k):
+                return None
+            row = ItemPhrase(item="reflex", site=lex.site.areas[0])
+            return ItemReading(row, lex.site.number, False, {})
+        if lex is None or lex.item is None:
+            return None
+        if lex.alt_item is not None:
+            for reading in (lex.item, lex.alt_item):
+                if self._need_met(reading.needs, k):
+                    return reading
+            return None
+        return lex.item if self.is_item(k) else None
+
+    def _need_met(self, need: str | None, k: int) -> bool:
+        if need == "plantar":
+            return self.plantar_near(k)
+        if need == "modality":
+            return self.modality_near(k)
+        return need != "standing" or self.standing_near(k)
+
+    def _myotomes(self, k: int) -> str | None:
+        """ "C5 to T1 full" is the power of the arm, "L2 to S1" of the leg, unless sensation is the talk."""
+        grade = self.ms[k].grade
+        if grade is None or grade.level is None or grade.level_to is None or self.sensory_topic():
+            return None
+        return "arm" if grade.level[0] == "C" else "leg"
+
+    def _station_word(self, k: int) -> bool:
+        """ "face visual fields full", "arms no drift": a bare part of the body that only steers."""
+        m = self.ms[k]
+        if m.i > 0 and self.tokens[m.i - 1].lower() in _BINDING:
+            return False
+        if k and self.group.mentions and (self.group.places or not self.group.complete):
+            return False
+        before = self.lex(k - 1)
+        if before is not None and (before.side or before.joins or before.neg):
+            return False
+        if k + 1 >= len(self.ms):
+            return k == 0
+        lex = self.lex(k + 1)
+        if lex is None:
+            return False
+        return (
+            bool(lex.item is not None and lex.result is None and not lex.item.sign)
+            or bool(lex.neg and lex.result is None)
+            or bool(lex.instruction and not lex.side)
+        )
+
+    def joint_reflex(self, k: int) -> bool:
+        """ "knees two plus", "ankles brisk": the joint names its jerk where reflexes are the talk."""
+        before = k
+        while (
+            before > 0
+            and (lex := self.lex(before - 1)) is not None
+            and lex.side
+            and self.ms[before - 1].j == self.ms[before].i
+        ):
+            before -= 1
+        first = self.ms[before].i
+        lead = [word.lower() for word in self.tokens[max(0, first - 2) : self.ms[k].i]]
+        if any(word in ("in", "at", "of", "over", "to", "from") for word in lead):
+            return False
+        talk = (
+            any(t.item == "reflex" or (t.reading is not None and t.reading.alt is not None) for t in self.group.targets)
+            or self.state.heading == "reflex"
+            or any(d.item in ("reflex", "plantar") for d in self.state.drafts[-2:])
+        )
+        k += 1
+        while k < len(self.ms):
+            lex = self.lex(k)
+            grade = self.ms[k].grade
+            if grade is not None:
+                if grade.den == 5 or grade.sign == "-" or grade.n > 4 or grade.unit or grade.level:
+                    return False
+                return talk or grade.trace or grade.sign == "+" or grade.den is not None
+            if lex is not None and lex.result is not None and lex.result.any is not None and lex.result.any.soft:
+                k += 1
+                continue
+            if lex is not None and lex.result is not None and not lex.side:
+                return "reflex" in lex.result.by_item and (talk or lex.text in ("brisk", "very brisk", "brisker"))
+            if not (
+                self.ms[k].kind == COMMA
+                or (
+                    lex is not None
+                    and (lex.side or lex.joins or lex.severity or (lex.site is not None and lex.item is None))
+                )
+            ):
+                return False
+            k += 1
+        return False
+
+    def is_item(self, k: int) -> bool:
+        lex = self.lex(k)
+        if self.ms[k].kind == GRADE if 0 <= k < len(self.ms) else False:
+            return self._myotomes(k) is not None
+        if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
+            return self.joint_reflex(k)
+        if lex is None or lex.item is None:
+            return False
+        if lex.alt_item is not None:
+            return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
+        need = lex.item.needs
+        if need in ("plantar", "standing", "modality"):
+            return self._need_met(need, k)
+        if lex.text == "face" and self._station_word(k):
+            return False
+        if lex.text == "face" and self.reads_as(k, "facial_power"):
+            return True
+        if need == "neck":
+            return self.reads_as(k, "neck_stiffness")
+        if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
+            return (
+                not (self.sensory_topic() and lex.site.areas[0] in self.pipe.catalogue.areas) or not self.group.targets
+            )
+        if lex.site is not None and lex.site.needs == "sensation":
+            return not self.sensory_topic()
+        if lex.site is not None and lex.site.needs == "bulk":
+            return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
+        return True
+
+    def is_site(self, k: int) -> bool:
+        lex = self.lex(k)
+        return lex is not None and lex.site is not None and not self.is_item(k)
+
+    def sensory_topic(self) -> bool:
+        targets = self.group.targets or self.state.topic
+        return any(t.item in SENSORY or t.item in ("facial_sensation", "extinction") for t in targets)
+
+    def standing_near(self, k: int) -> bool:
+        near = {"toe_walk", "heel_walk", "tandem_gait", "hop"}
+        for step in (-1, 1):
+            other = k + step
+            while 0 <= other < len(self.ms) and abs(other - k) < 6:
+                lex = self.lex(other)
+                if lex is not None and lex.item is not None:
+                    if lex.item.targets[0][0] in near and lex.item.needs is None:
+                        return True
+                    if lex.item.needs != "standing" and lex.alt_item is None:
+                        break
+                elif not (self.ms[other].kind == COMMA or (lex is not None and lex.joins)):
+                    break
+                other += step
+        return False
+
+    def modality_near(self, k: int) -> bool:
+        """ "pain" is a modality only in a list of modalities."""
+        for step in (-1, 1):
+            other = k + step
+            while 0 <= other < len(self.ms) and (
+                self.ms[other].kind in (COMMA, MARK) or (self.lex(other) is not None and self.lex(other).joins)
+            ):  # type: ignore[union-attr]
+                other += step
+            lex = self.lex(other)
+            if (
+                abs(other - k) > 1
+                and lex is not None
+                and lex.item is not None
+                and lex.item.needs is None
+                and lex.item.targets[0][0] in SENSORY
+            ):
+                return True
+        return False
+
+    def plantar_near(self, k: int) -> bool:
+        """ "toes" are the plantar response when up or down is said of them."""
+        for step in (1, -1):
+            other = k + step
+            for _ in range(4):
+                lex = self.lex(other)
+                if lex is None:
+                    break
+                if lex.result is not None and "plantar" in lex.result.by_item:
+                    row = lex.result.by_item["plantar"]
+                    if step == -1:
+                        return row.descriptor in ("flexor", "extensor") and lex.result.any is None
+                    return lex.text not in ("absent", "no response", "positive", "present", "negative")
+                if lex.result is not None or lex.item is not None or lex.instruction is not None:
+                    break
+                if not (lex.side or lex.severity or lex.joins or lex.hedge or lex.site):
+                    break
+                other += step
+        return False
+
+    def reads_as(self, k: int, item: str) -> bool:
+        """The next result names this item in particular."""
+        other = k + 1
+        if other < len(self.ms) and self.ms[other].kind == COLON:
+            other += 1
+        lex = self.lex(other)
+        while lex is not None and (lex.severity or lex.hedge or (lex.neg and not lex.result)):
+            other += 1
+            lex = self.lex(other)
+        return lex is not None and lex.result is not None and (item in lex.result.by_item or self._notex(lex))
+
+    def next_is_item(self, k: int) -> bool:
+        """An item follows with nothing but severities between."""
+        k += 1
+        while (lex := self.lex(k)) is not None and (lex.severity or (lex.hedge and not lex.result)) and not lex.item:
+            k += 1
+        return k < len(self.ms) and self.ms[k].kind == PHRASE and self.is_item(k)
+
+    def result_of(self, k: int) -> bool:
+        m = self.ms[k] if k < len(self.ms) else None
+        if m is None:
+            return False
+        if m.kind == GRADE:
+            return True
+        return m.lex is not None and m.lex.result is not None and not self.is_item(k)
+
+    @staticmethod
+    def _notex(lex: Lexeme) -> bool:
+        return lex.result is not None and lex.result.any is not None and lex.result.any.status == "not_examined"
+
+    def _value_at(self, k: int) -> bool:
+        return k < len(self.ms) and self.ms[k].kind == GRADE
+
+    def _side_at(self, k: int) -> bool:
+        lex = self.lex(k)
+        return lex is not None and lex.side is not None
+
+    def _joined(self, k: int) -> bool:
+        before = self.ms[k - 1] if k else None
+        return before is not None and ((before.lex is not None and bool(before.lex.joins)) or before.mark in ("/", "&"))
+
+    def _anded(self, k: int) -> bool:
+        """ "and" itself (or its sign) stands before k."""
+        before = self.ms[k - 1] if k else None
+        return before is not None and (
+            before.mark in ("/", "&")
+            or (before.lex is not None and before.lex.text in ("and", "or", "&", "as well as"))
+        )
+
+    def _joined_or_comma(self, k: int) -> bool:
+        return k > 0 and (self.ms[k - 1].kind == COMMA or self._joined(k))
+
+    def _set_off(self, k: int) -> bool:
+        """A comma or "and" stands before the place (and its side)."""
+        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side:
+            k -= 1
+        before = self.ms[k - 1] if k else None
+        return before is not None and (before.kind == COMMA or (before.lex is not None and bool(before.lex.joins)))
+
+    def _word_before(self, k: int) -> str:
+        """The word before the phrase at k, past its sides and articles."""
+        i = self.ms[k].i
+        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side and self.ms[k - 1].j == i:
+            k -= 1
+            i = self.ms[k].i
+            if lex.text.startswith(PREPOSITIONS):
+                return lex.text.split()[0]
+        while i > 0 and self.tokens[i - 1].lower() in ("the", "his", "her", "both", "all"):
+            i -= 1
+        return self.tokens[i - 1].lower() if i else ""

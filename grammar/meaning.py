@@ -1,0 +1,156 @@
+"""What was found: status, grade and descriptions of one target of a group.
+
+A part of the emitter (grammar/emit.py), which is a chain of small classes.
+"""
+
+from __future__ import annotations
+
+from grammar.about import About
+from grammar.drafts import Draft, Group, Target
+from grammar.lexicon import ResultPhrase
+from grammar.mentions import Mention
+from grammar.scales import Placed
+
+_GENERAL = frozenset(
+    (
+        "normal",
+        "intact",
+        "grossly intact",
+        "grossly normal",
+        "unremarkable",
+        "non focal",
+        "nonfocal",
+        "wnl",
+        "nad",
+        "within normal limits",
+        "essentially normal",
+        "completely normal",
+        "entirely normal",
+        "normal throughout",
+        "no abnormality",
+        "no abnormalities",
+        "no abnormality detected",
+        "no deficit",
+        "no deficits",
+        "fine",
+    )
+)
+
+
+class Meaning(About):
+    """What was found: status, grade and descriptions of one target of a group."""
+
+    def _general(self, group: Group, target: Target, status: str) -> bool:
+        """A general statement is only ever "the examination is normal"; nothing else is made of it."""
+        if target.reading is not None and target.reading.status == "normal":
+            return status == "normal"
+        return (
+            status == "normal"
+            and not group.places
+            and all(m.lex is not None and m.lex.text in _GENERAL for m in group.results)
+        )
+
+    def _value(self, group: Group, target: Target) -> tuple[str, Placed | None, list[str], ResultPhrase | None] | None:
+        """(status, grade, descriptors, deciding result) of a target; None when nothing was said of it."""
+        descriptors = list(target.reading.descriptors) if target.reading is not None else []
+        placed, outside = self._placed(group, target)
+        if outside:
+            return None
+        status: str | None = None
+        decided: ResultPhrase | None = None
+        if group.notex is not None:
+            status, decided = "not_examined", self.reading(target, group.notex)
+            descriptors = (
+                [decided.descriptor]
+                if decided is not None and decided.descriptor in self.items[target.item].describe and decided.descriptor
+                else []
+            )
+            return status, None, descriptors, decided
+        negated = group.neg is not None
+        for m in group.results:
+            reading = self.reading(target, m)
+            if reading is None:
+                continue
+            name = reading.descriptor
+            if name and name in self.items[target.item].describe and name not in descriptors:
+                descriptors.append(name)
+            if reading.qualifies:
+                continue
+            if status is None or (status == "normal" and reading.status != "normal"):
+                if decided is None or decided.soft or not reading.soft:
+                    status, decided = reading.status, reading
+            if reading.grade is not None and placed is None and self._says_grade(m, target):
+                placed = Placed(reading.grade, True)
+        if placed is not None and placed.normal is not None:
+            if status is None or (status == "normal" and not placed.normal) or (decided is not None and decided.soft):
+                status = "normal" if placed.normal else "abnormal"
+        elif placed is not None and status is None:
+            status = self._bare_grade_status(target, placed)
+        status = self._signs(group, target, status, negated, descriptors)
+        if status is None:
+            return None
+        if negated and status == "normal" and target.item != "reflex":
+            descriptors = [
+                d
+                for d in descriptors
+                if d not in (target.reading.descriptors if target.reading is not None and target.sign else ())
+            ]
+        if group.hedge is not None and not negated:
+            status = "equivocal"
+        return status, placed, descriptors, decided
+
+    def _says_grade(self, m: Mention, target: Target) -> bool:
+        """Only "full power" and the like mean grade 5; "full" alone does so where the item is power as a whole."""
+        assert m.lex is not None
+        return m.lex.text != "full" or target.site in ("arm", "leg", None) or "_" not in (target.site or "_")
+
+    def _bare_grade_status(self, target: Target, placed: Placed) -> str | None:
+        if target.item == "pupils":
+            return "normal"
+        if target.item == "straight_leg_raise" and placed.grade is not None:
+            return "normal" if int(placed.grade) >= 80 else None
+        return "normal" if target.item == "cranial_nerves" else None
+
+    def _signs(
+        self, group: Group, target: Target, status: str | None, negated: bool, descriptors: list[str]
+    ) -> str | None:
+        """What negation, and naming a sign, do to the status."""
+        carried = target.reading.status if target.reading is not None else None
+        if target.item == "weber" and status is None and group.side in ("right", "left"):
+            return "abnormal"
+        if status is None and carried is not None and not negated:
+            return carried
+        if negated:
+            if status is not None:
+                if target.sign and group.results:
+                    return "normal" if status == "abnormal" else status
+                return {"normal": "abnormal", "abnormal": "normal"}.get(status, status)
+            if carried is not None:
+                return "abnormal" if carried == "normal" else "normal"
+            if target.sign or self.items[target.item].kind != "function":
+                return "normal"
+            if "absent" in self.items[target.item].describe and "absent" not in descriptors:
+                descriptors.append("absent")
+            return "abnormal"
+        if (
+            status is None
+            and not group.targets
+            and group.sevs
+            and group.sided
+            and (target.sign or (self.state.last_group and self.state.last_group[-1].status == "abnormal"))
+        ):
+            return "abnormal"
+        if status is None and (target.sign or group.hedge is not None):
+            if target.sign or target.reading is not None or self.state.topic:
+                return "abnormal"
+        if status is None and not target.reading and self.items[target.item].kind == "sign" and group.hedge:
+            return "abnormal"
+        return status
+
+    def _grade(self, row: Draft, placed: Placed | None, target: Target, group: Group) -> None:
+        if placed is None:
+            return
+        row.grade = placed.grade
+        row.high = placed.high
+        if target.item == "clonus" and row.grade == "0":
+            row.grade = None

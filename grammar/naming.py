@@ -1,0 +1,159 @@
+"""An item is named: the start of a group, a member of a list, or the way a sign was seen.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.drafts import SENSORY, Group, Place, Target
+from grammar.lexicon import ItemReading, SitePhrase, SiteReading
+from grammar.listing import FAMILIES, Listing
+from grammar.mentions import COMMA
+
+
+class Naming(Listing):
+    """An item is named: the start of a group, a member of a list, or the way a sign was seen."""
+
+    def on_item(self, k: int) -> None:
+        m = self.ms[k]
+        reading = self.item_at(k)
+        assert reading is not None
+        if (
+            self.repair not in (None, "open")
+            and self.group.sided
+            and not self.group.targets
+            and self._joined_or_comma(k)
+        ):
+            self.close()
+        if self._absorbed(k, reading) or self._modality(k, reading):
+            self.group.mentions.append(m)
+            return
+        group = self.group
+        reading = self._faulty(m, reading)
+        targets = [Target(item, site, reading, m) for item, site in reading.targets]
+        if self._weakness_of(k, targets):
+            sign = group.targets[0].reading
+            group.targets = [Target(t.item, t.site, sign, t.mention) for t in targets]
+            group.mentions.append(m)
+            return
+        if self.colon_after is group and group.targets and not group.valued:
+            self._head(group)
+            group = self.group
+        elif group.targets and not self._joins(k, targets):
+            self._close_before_item()
+            group = self.group
+        elif not group.targets and group.mentions and self._ellipsis_done(k):
+            self.close()
+            group = self.group
+        self.instructed = False
+        if group.targets and self._heading_over(group, targets):
+            group.targets = []
+        if group.blank and self.excepted:
+            group.exception = True
+        group.targets.extend(targets)
+        group.mentions.append(m)
+        self._enter_station(targets[0])
+        if reading.heading and targets[0].site is None:
+            self.state.heading = targets[0].item
+
+    def _close_before_item(self) -> None:
+        """Close the group; a side said behind an item that has no result belongs to the item that follows."""
+        group = self.group
+        kept = Group()
+        last = group.targets[-1].mention
+        if not group.complete and last is not None:
+            self._carry_prefix(group, kept, last.j)
+        self.close()
+        if kept.mentions:
+            self.group = kept
+
+    def _modality(self, k: int, reading: ItemReading) -> bool:
+        """ "Sensation intact to light touch and pinprick": the modalities take the place of the family."""
+        group = self.group
+        new = reading.targets[0]
+        if not group.valued:
+            return False
+        before = self._word_before(k)
+        if self._reflex_place(k, reading, before):
+            return True
+        if not group.targets:
+            return False
+        head = group.targets[0]
+        words: tuple[str, ...]
+        if head.item == new[0] and head.site is None and new[1] is None and before in ("in", "of"):
+            return True
+        if new[0] == head.item == "power" and head.site is None and head.reading is not None and head.reading.heading:
+            fits, words = new[1] is not None, ("in", "of", "for", "at", "with")
+        elif head.item == "coordination":
+            fits, words = (
+                new[0] in ("finger_nose", "heel_shin", "rapid_alternating_movements"),
+                ("for", "on", "to", "in"),
+            )
+        else:
+            fits, words = (
+                new[0] in SENSORY and new[0] != "sensation" and (head.item == "sensation" or self.modal is group),
+                ("to", "for"),
+            )
+        if not fits:
+            return False
+        first = self.modal is not group and before in words and not self.own_result(k)
+        more = self.modal is group and self._joined_or_comma(k) and (not self.own_result(k) or before == "to")
+        if not first and not more:
+            return False
+        targets = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
+        group.targets = [*(() if first else group.targets), *targets]
+        self.modal = group
+        return True
+
+    def _reflex_place(self, k: int, reading: ItemReading, before: str) -> bool:
+        """ "Reflexes 2+ at the biceps, triceps, knees and ankles": the jerks are the places of the reflexes."""
+        group = self.group
+        heads = group.targets or self.state.topic
+        if not heads or heads[0].item != "reflex" or heads[0].site is not None:
+            return False
+        item, site = reading.alt if reading.alt is not None else reading.targets[0]
+        if item != "reflex" or site is None or self._own_before_comma(k):
+            return False
+        if not (before in ("at", "in", "of") or (self.modal is group and self._joined_or_comma(k))):
+            return False
+        side, mention = None, None
+        if group.side_mention is not None and group.mentions[-1] is group.side_mention:
+            side, mention = group.side, group.side_mention
+        group.places.append(Place(SiteReading(SitePhrase(area=site), "many"), self.ms[k], side, mention))
+        self.modal = group
+        return True
+
+    def _weakness_of(self, k: int, targets: list[Target]) -> bool:
+        """ "weakness of left hip flexion", "weakness R grip": the movement is where the weakness is."""
+        group = self.group
+        if len(group.targets) != 1 or group.valued or group.places:
+            return False
+        last, new = group.targets[0], targets[0]
+        if last.item != "power" or not last.sign or last.site is not None or new.item != "power" or new.sign:
+            return False
+        return self.ms[k - 1].kind != COMMA and not self._joined(k)
+
+    def _absorbed(self, k: int, reading: ItemReading) -> bool:
+        """A test named as the way a sign was seen ("... on finger tapping"), or "strength" behind a muscle."""
+        group = self.group
+        m = self.ms[k]
+        if not group.targets:
+            return False
+        last = group.targets[-1]
+        if reading.heading and last.mention is not None and last.mention.j == m.i and reading.targets[0][1] is None:
+            return reading.targets[0][0] == last.item and last.site is not None
+        way = m.i > 0 and self.tokens[m.i - 1].lower() in ("on", "during")
+        return way and last.sign and group.complete and not reading.sign and not self.own_result(k)
+
+    def _enter_station(self, target: Target) -> None:
+        station = self.items[target.item].station
+        if target.item == "tone":
+            self.state.entered = self.state.station
+        if station != "addon" and station != self.state.station:
+            if self.state.station is not None:
+                self.state.prior_side = None
+            self.state.station = station
+        if self.state.heading is not None:
+            family = FAMILIES.get(self.state.heading)
+            if family is not None and target.item not in family:
+                self.state.heading = None

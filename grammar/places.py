@@ -1,0 +1,145 @@
+"""Places of the body: which result they belong to, and where one list of places ends.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.ahead import PRAISE
+from grammar.drafts import Group, Place
+from grammar.mentions import COMMA, GRADE
+from grammar.sides import Sides
+from grammar.state import COMMAND, INSTRUCTION
+
+
+class Places(Sides):
+    """Places of the body: which result they belong to, and where one list of places ends."""
+
+    def on_site(self, k: int) -> None:
+        m = self.ms[k]
+        assert m.lex is not None
+        assert m.lex.site is not None
+        if self.instructed and not self._used_after_instruction(k):
+            self.take(m, INSTRUCTION)
+            return
+        if m.lex.text in ("arms", "legs", "face", "upper limbs", "lower limbs") and self._station_word(k):
+            self.close()
+            self.state.head_region = self.state.head_side = None
+            self._steer({"arms": "arms", "upper limbs": "arms", "face": "face"}.get(m.lex.text, "legs"))
+            self.state.bound = self.state.prior_side = None
+            self.take(m, COMMAND)
+            return
+        group = self.group
+        side, side_mention = None, None
+        if self.place_side is not None:
+            (side, side_mention), self.place_side = self.place_side, None
+            group.places.append(Place(m.lex.site, m, side, side_mention))
+            group.side = None
+            group.mentions.append(m)
+            return
+        if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
+            side, side_mention = group.side, group.side_mention
+            between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
+            if group.valued and not group.side_first and ("in" in between or "at" in between):
+                side, side_mention = None, None
+        if (
+            group.valued
+            and (group.targets or group.places)
+            and (self._new_group_at_site(k, group) or self._place_of_next(k, group))
+        ):
+            if side is not None:
+                self._pop_side(group)
+            self.close()
+            group = self.group
+            if side is not None:
+                group.side, group.side_mention, group.side_first = side, side_mention, True
+                group.mentions.append(side_mention)  # type: ignore[arg-type]
+        if group.blank and self.excepted:
+            group.exception = True
+        if side is not None and side_mention is not None:
+            earlier = [place for place in group.places if place.side is None]
+            group.places.append(Place(m.lex.site, m, side, side_mention))
+            if earlier or len(group.places) > 1:
+                group.side = None if any(p.side for p in group.places) else group.side
+        else:
+            group.places.append(Place(m.lex.site, m, m.lex.site.side, None))
+        group.mentions.append(m)
+
+    @staticmethod
+    def _pop_side(group: Group) -> None:
+        group.side, group.side_mention = None, None
+        group.mentions.pop()
+
+    def _used_after_instruction(self, k: int) -> bool:
+        other = k + 1
+        while (lex := self.lex(other)) is not None and lex.side:
+            other += 1
+        return self._value_at(other) or (
+            self.result_of(other) and self.lex(other) is not None and self.lex(other).text not in PRAISE
+        )  # type: ignore[union-attr]
+
+    def _new_group_at_site(self, k: int, group: Group) -> bool:
+        """A further place with a result of its own begins a new group; otherwise it joins the list of places."""
+        last_end = max((p.mention.j for p in group.places), default=0)
+        value_end = max(
+            v.j
+            for v in (
+                *group.results,
+                *group.grades,
+                *([group.notex] if group.notex else ()),
+                *([group.ditto] if group.ditto else ()),
+            )
+        )
+        if self.excepted and not group.exception:
+            return True
+        lex = self.lex(k)
+        if lex is not None and lex.site is not None and lex.site.areas == ("limbs",):
+            return False
+        if not group.places and not self._set_off(k):
+            return False
+        other = k + 1
+        while other < len(self.ms):
+            lex = self.lex(other)
+            kind = self.ms[other].kind
+            if kind == GRADE:
+                return True
+            if kind == COMMA or lex is None:
+                break
+            if lex.result is not None and not self.is_item(other):
+                return not self.next_is_item(other) and not self._own_place(other)
+            if lex.hedge == "strong":
+                return True
+            if not (lex.joins or lex.site is not None or lex.side or lex.severity) or self.is_item(other):
+                break
+            other += 1
+        if group.places:
+            return last_end < value_end and not self._after_value_only(group, value_end)
+        return False
+
+    def _place_of_next(self, k: int, group: Group) -> bool:
+        """A place directly before an item is that item's, unless a preposition ties it to what was said."""
+        if not self.next_is_item(k):
+            return False
+        before = k
+        while before > 0 and (lex := self.lex(before - 1)) is not None and lex.side:
+            before -= 1
+        lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i]]
+        if group.places and self._joined(before):
+            return False
+        own_side = group.side_mention is self.ms[before]
+        if (
+            before < k
+            and (own_side or not group.sided)
+            and not group.places
+            and (
+                self.lex(before) is not None
+                and (
+                    self.lex(before).side == "both"  # type: ignore[union-attr]
+                    or self._postfix_style(before, k + 1)
+                )
+            )
+        ):
+            return False
+        if group.places and group.sided:
+            return True
+        return not any(word in ("in", "at", "of", "over", "to", "on") for word in lead)

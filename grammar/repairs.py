@@ -1,0 +1,127 @@
+"""Closing a group, and what a speaker takes back: "sorry", "correction", "no, the left".
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.ahead import Ahead
+from grammar.drafts import SENSORY, Group
+from grammar.mentions import COMMA, MARK, Mention
+from grammar.state import COMMAND, FINDING
+
+# Functions whose missing is said with "no": "no ankle jerks".
+_LOST_BY_NO = SENSORY | {
+    "reflex",
+    "power",
+    "gag_reflex",
+    "corneal_reflex",
+    "hearing",
+    "arm_swing",
+    "smell",
+    "blink_to_threat",
+    "facial_sensation",
+}
+
+
+class Repairs(Ahead):
+    """Closing a group, and what a speaker takes back: "sorry", "correction", "no, the left"."""
+
+    def close(self, keep_prefix: bool = True) -> None:
+        """Emit the group and begin a new one."""
+        if self.group.blank:
+            return
+        if self.repair is not None and self.repair != "open":
+            self.finish_repair()
+        else:
+            self.flush_plain()
+
+    def flush_plain(self) -> None:
+        self.repair = None
+        group, self.group = self.group, Group()
+        if group.neg is not None and not group.valued:
+            group = self._lost(group)
+        self.emitter.emit(group, self.heading_side)
+
+    def _lost(self, group: Group) -> Group:
+        """ "no ankle jerks": for a function, none of it is its absence, not a normal result."""
+        group.targets = [
+            t
+            for t in group.targets
+            if t.sign
+            or self.items[t.item].kind != "function"
+            or t.item in _LOST_BY_NO
+            or (t.reading is not None and t.reading.test)
+        ]
+        return group
+
+    def on_repair(self, k: int) -> bool:
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        if self.repair not in (None, "open") and not self.group.blank:
+            self.close()
+        follow = k + 1
+        while follow < len(self.ms) and self.ms[follow].kind in (COMMA, MARK):
+            follow += 1
+        nxt = self.lex(follow)
+        if lex.repair == "soft" and (nxt is None and not self._value_at(follow)):
+            return False
+        if m.j < len(self.tokens) and self.tokens[m.j].lower() in ("about", "for", "to", "i", "did", "that", "if"):
+            return False
+        if nxt is not None and (nxt.joins or (nxt.instruction is not None and nxt.item is None and not nxt.result)):
+            self.take(m, FINDING if self.state.last_group else COMMAND)
+            return True
+        self._start_repair(m, lex.repair or "strong")
+        return True
+
+    def _start_repair(self, m: Mention, strength: str) -> None:
+        """What is said next replaces the part of the last finding that it fits."""
+        self.take(m, FINDING)
+        if self.group.complete:
+            self.close(keep_prefix=False)
+            self.repair = strength
+        elif self.group.blank:
+            self.repair = strength if self.state.last_group else None
+        else:
+            self.repair = "open"
+
+    def finish_repair(self) -> None:
+        """The group just read replaces part or all of the finding before it."""
+        group, old = self.group, self.state.last_group
+        strength, self.repair = self.repair, None
+        if not old or strength == "open":
+            self.flush_plain()
+            return
+        if group.targets and not group.valued and group.neg is None and not self.state.bound:
+            self.emitter.replace_item(group, old)
+            self.group = Group()
+        elif not group.targets and not group.valued and group.hedge is None:
+            self.emitter.replace_side(group, old)
+            self.group = Group()
+        else:
+            self._replace_whole(group, old, strength or "soft")
+
+    def _replace_whole(self, group: Group, old: list, strength: str) -> None:
+        named = {(t.item, t.site) for t in group.targets}
+        sides = {group.side, "both", "unstated"} if group.side else {"right", "left", "both", "unstated", "none"}
+        earlier = [d for d in self.state.drafts[-60:] if d.slot in named and d.side in sides]
+        if strength != "soft" and earlier:
+            self.emitter.retract(earlier)
+            self.flush_plain()
+            return
+        same = not group.targets or any(
+            t.item == d.item and t.site in (d.site, None) for t in group.targets for d in old
+        )
+        stations = {self.items[d.item].station for d in old}
+        family = not group.targets or any(self.items[t.item].station in stations for t in group.targets)
+        if not (same or (family and strength != "soft")):
+            self.flush_plain()
+            return
+        sided = group.sided
+        if not sided and not group.targets:
+            self.emitter.replace_result(group, old)
+            self.group = Group()
+            return
+        self.emitter.retract(old)
+        self.flush_plain()

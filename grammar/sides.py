@@ -1,0 +1,258 @@
+"""Sides: which result a "right" or "left" belongs to.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.ahead import PRAISE
+from grammar.look import PREPOSITIONS
+from grammar.mentions import COLON, COMMA, UNKNOWN
+from grammar.state import INSTRUCTION
+from grammar.steering import Steering
+
+
+class Sides(Steering):
+    """Sides: which result a "right" or "left" belongs to."""
+
+    def on_side(self, k: int) -> None:
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        if self.instructed and not self._side_after_instruction(k):
+            self.take(m, INSTRUCTION)
+            return
+        side = self._resolve_side(lex.side) if lex.side else None
+        if side is None:
+            return
+        if self.heading_side is not None and side != self.heading_side:
+            self.heading_side = None
+        if side in ("right", "left") and self.group.valued:
+            self.state.pair_order = None
+        group = self.group
+        if (
+            group.side == "both"
+            and side != "both"
+            and group.side_mention is not None
+            and not group.targets
+            and group.valued
+            and group.side_mention.lex is not None
+            and group.side_mention.lex.text == "both"
+        ):
+            group.side, group.side_mention = side, m
+            group.mentions.append(m)
+            return
+        if self.repair == "open" and group.side is not None and not group.valued:
+            group.side, group.side_mention = side, m
+            group.mentions.append(m)
+            self.repair = None
+            return
+        if (
+            group.places
+            and self.is_site(k + 1)
+            and self._joined_or_comma(k)
+            and not (group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1))
+        ):
+            self.place_side = (side, m)
+            group.mentions.append(m)
+            return
+        if (
+            group.blank
+            and k
+            and self.ms[k - 1].kind == UNKNOWN
+            and self.ms[k - 1].j == m.i
+            and lex.text.startswith(PREPOSITIONS)
+        ):
+            return
+        if self._weak_both(side):
+            group.side, group.side_mention, group.side_first, group.side_bare = side, m, False, False
+            for spot in group.places:
+                spot.side = None
+            group.mentions.append(m)
+            return
+        if (
+            side == group.side
+            and group.targets
+            and not group.valued
+            and group.side_mention is not None
+            and not self.next_is_item(k)
+        ):
+            group.side_mention = m
+            group.mentions.append(m)
+            return
+        if (
+            group.side in ("right", "left")
+            and side in ("right", "left")
+            and side != group.side
+            and group.valued
+            and group.side_first
+            and group.side_bare
+            and lex.text.startswith(PREPOSITIONS)
+            and self.next_is_item(k)
+            and self._postfix_style(k, k + 1)
+        ):
+            group.side, group.side_mention, group.side_first = side, m, False
+            group.mentions.append(m)
+            return
+        if group.side is not None or (group.places and group.places[-1].side and group.valued):
+            if side == group.side == "both":
+                group.mentions.append(m)
+                return
+            if group.complete or group.targets:
+                self._second_side(k, side)
+                return
+            if not group.valued and not group.places:
+                group.side = "both" if {side, group.side} == {"right", "left"} and self._anded(k) else side
+                group.side_mention = m
+                group.mentions.append(m)
+                return
+            self.close()
+            group = self.group
+        elif group.complete and not self._prefix_side(k) and self._starts_next(k):
+            self.close(keep_prefix=False)
+            group = self.group
+        if group.blank and self.excepted:
+            group.exception = True
+        group.side_first = not group.valued
+        group.side, group.side_mention = side, m
+        group.side_bare = not lex.text.startswith(PREPOSITIONS)
+        group.mentions.append(m)
+
+    def _weak_both(self, side: str) -> bool:
+        """ "both hands ... clumsy left": a "both" before the item gives way to the side behind its value."""
+        group = self.group
+        if side == "both" or not group.targets or not group.valued or group.side in ("right", "left"):
+            return False
+        if any(p.side in ("right", "left") for p in group.places):
+            return False
+        first = group.targets[0].mention
+        if first is None:
+            return False
+        marks = [p.side_mention for p in group.places if p.side == "both"]
+        if group.side == "both":
+            marks.append(group.side_mention)
+        return bool(marks) and all(mark is not None and mark.i < first.i for mark in marks)
+
+    def _side_after_instruction(self, k: int) -> bool:
+        nxt = k + 1
+        lex = self.lex(nxt)
+        if self._value_at(nxt):
+            return True
+        if lex is not None and lex.result is not None and lex.text not in PRAISE and not self.is_item(nxt):
+            return True
+        while (
+            lex is not None
+            and (lex.severity or lex.hedge or lex.neg or lex.result is not None or lex.site is not None)
+            and not self.is_item(nxt)
+        ):
+            nxt += 1
+            lex = self.lex(nxt)
+        return (lex is not None and self.is_item(nxt)) or bool(self.group.mentions)
+
+    def _resolve_side(self, side: str) -> str | None:
+        if side in ("right", "left", "both"):
+            return side
+        last = next((d.side for d in reversed(self.state.drafts[-40:]) if d.side in ("right", "left")), None)
+        last = self.group.side if self.group.side in ("right", "left") else last
+        if last is None:
+            return None
+        if side == "other":
+            return "left" if last == "right" else "right"
+        return last
+
+    def _second_side(self, k: int, side: str) -> None:
+        """A side after a side: "right and left", or the start of the next group."""
+        m = self.ms[k]
+        group = self.group
+        if side == group.side and not group.complete and group.targets and self.next_is_item(k):
+            group.mentions.append(m)
+            return
+        if (
+            self.repair is None
+            and self._anded(k)
+            and group.side in ("right", "left")
+            and side != group.side
+            and not self._value_follows(k)
+            and not self.next_is_item(k)
+            and not self.is_site(k + 1)
+        ):
+            group.side = "both"
+            group.mentions.append(m)
+            return
+        self.close(keep_prefix=False)
+        group = self.group
+        if self.excepted:
+            group.exception = True
+        group.side, group.side_mention, group.side_first = side, m, True
+        assert m.lex is not None
+        group.side_bare = not m.lex.text.startswith(PREPOSITIONS)
+        group.mentions.append(m)
+
+    def _prefix_side(self, k: int) -> bool:
+        """ "absent left ankle jerk": a result, a side and their item, in that order at the head of a clause."""
+        group = self.group
+        if (
+            group.targets
+            or group.places
+            or group.side is not None
+            or not (group.results or group.grades)
+            or not self.next_is_item(k)
+        ):
+            return False
+        first = min(group.mentions, key=lambda m: m.i)
+        at = self.ms.index(first)
+        opens = at == 0 or self.ms[at - 1].kind in (COMMA, COLON) or self.ms[at - 1].mark != "" or self._joined(at)
+        return opens and self.ms[k - 1] is group.mentions[-1] and not self.own_result_next(k)
+
+    def _starts_next(self, k: int) -> bool:
+        """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
+        m = self.ms[k]
+        assert m.lex is not None
+        if self.excepted and not (m.lex.text.startswith(PREPOSITIONS) and self.group.exception):
+            return True
+        if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
+            return True
+        if self.repair is not None and self.next_is_item(k):
+            return True
+        if m.lex.text.endswith((" is", " was", " one")):
+            return bool(self.group.targets) and self._value_follows(k)
+        if self._value_follows(k) and self._value_sided(k):
+            return False
+        nxt = k + 1
+        while (
+            (lex := self.lex(nxt)) is not None
+            and not self.is_item(nxt)
+            and (lex.severity or lex.neg or lex.hedge or lex.result is not None)
+        ):
+            nxt += 1
+        before = self.ms[k - 1] if k else None
+        comma = before is not None and before.kind == COMMA
+        prepositional = m.lex.text.startswith(PREPOSITIONS)
+        if lex is not None and self.is_site(nxt) and self._joined(k) and self._value_follows(nxt):
+            return True
+        if lex is None or not (self.is_item(nxt) or (comma and self.is_site(nxt))):
+            return bool(comma and prepositional and self._value_follows(k) and self.group.targets)
+        if self._joined(k) and self.is_item(nxt):
+            return True
+        if prepositional and not comma:
+            return False
+        if comma:
+            return True
+        if m.lex.side == "both":
+            reading = self.item_at(nxt)
+            return (
+                nxt == k + 1
+                and not self._plural_prefix(k)
+                and reading is not None
+                and reading.number == "many"
+                and not self._both_behind(nxt)
+            )
+        return not self._postfix_style(k, nxt)
+
+    def _plural_prefix(self, k: int) -> bool:
+        """ "... two plus both sides ankle jerks": only "both" itself can stand before the next item."""
+        lex = self.lex(k)
+        return lex is not None and lex.text not in ("both", "bilateral", "either", "neither", "each")
+
+    def _value_sided(self, k: int) -> bool:
+        return self.group.side is None and not self.group.targets

@@ -1,0 +1,299 @@
+"""Words that steer: stations, headings, complaints, spoken commands, instructions to the patient.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.drafts import Group, Target
+from grammar.look import PREPOSITIONS
+from grammar.mentions import COLON, COMMA, MARK, UNKNOWN, Mention
+from grammar.repairs import Repairs
+from grammar.state import COMMAND, CONTEXT, INSTRUCTION
+
+
+class Steering(Repairs):
+    """Words that steer: stations, headings, complaints, spoken commands, instructions to the patient."""
+
+    def _is_pair_order(self, k: int) -> bool:
+        before = self.ms[k - 1] if k else None
+        after = self.ms[k + 1] if k + 1 < len(self.ms) else None
+        return bool(
+            (before is not None and before.mark in ("(", "["))
+            or (after is not None and (after.kind == COLON or after.mark in (")", "]")))
+        )
+
+    def on_complaint(self, k: int) -> bool:
+        other = k + 1
+        while (
+            other < len(self.ms)
+            and (
+                self.ms[other].kind in (COLON, COMMA, MARK)
+                or (self.ms[other].kind == UNKNOWN)
+                or (
+                    self.lex(other) is not None
+                    and self.lex(other).complaints is None  # type: ignore[union-attr]
+                    and (
+                        self.lex(other).side
+                        or self.lex(other).severity
+                        or self.lex(other).joins  # type: ignore[union-attr]
+                        or self.lex(other).context
+                    )
+                )  # type: ignore[union-attr]
+            )
+            and other < k + 6
+        ):
+            other += 1
+        lex = self.lex(other)
+        if lex is None or lex.complaints is None:
+            return False
+        self.close()
+        while lex is not None and lex.complaints is not None:
+            if lex.complaints not in self.state.complaints:
+                self.state.complaints.append(lex.complaints)
+            for index in range(k, other + 1):
+                self.take(self.ms[index], COMMAND)
+            follow = other + 1
+            joined = self.lex(follow)
+            if joined is not None and joined.joins and self.lex(follow + 1) is not None:
+                follow += 1
+            lex = self.lex(follow) if follow != other + 1 else None
+            k, other = other + 1, follow
+        return True
+
+    def on_station(self, k: int) -> None:
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        self.close()
+        self.take(m, COMMAND)
+        if lex.heading:
+            self.state.heading = lex.heading
+            self.state.topic = [Target(lex.heading, None, None, None)]
+        else:
+            self._steer(lex.station or "")
+        self.state.topic_sites = []
+        self.state.bound = None
+        self.state.prior_side = None
+        self.state.pair_order = None
+
+    def _steer(self, station: str) -> None:
+        self.state.station = "couch" if station == "legs" else station
+        self.state.region = {"arms": "arm", "legs": "leg"}.get(station)
+        self.state.heading = None
+        self.state.topic = []
+
+    def on_colon(self) -> None:
+        """ "On the left: ..." and "Right arm: ..." are headings; "Plantars: ..." keeps its item waiting."""
+        if self._limb_heading():
+            return
+        if self.group.side and not self.group.targets and not self.group.valued:
+            self.heading_side = self.group.side
+            self.group = Group()
+        elif self.group.targets and not self.group.complete:
+            self.colon_after = self.group
+
+    def _limb_heading(self, line: bool = False) -> bool:
+        """A limb alone before a colon, a comma or the end of its line heads what follows."""
+        group = self.group
+        if group.targets or group.valued or not group.places or group.neg is not None:
+            return False
+        areas = {area for p in group.places for area in p.reading.areas}
+        if len(areas) != 1 or not areas <= {"arm", "leg"}:
+            return False
+        self.state.head_region = areas.pop()
+        self.state.head_side = next((p.side for p in group.places if p.side), group.side)
+        self.state.head_line = line
+        self.heading_side = self.state.head_side
+        for m in group.mentions:
+            self.take(m, COMMAND)
+        self.group = Group()
+        return True
+
+    def _column_heading(self) -> bool:
+        """A line "R   L" heads two columns."""
+        sides = [m.lex.side for m in self.ms if m.lex is not None and m.lex.side]
+        if sides not in (["right", "left"], ["left", "right"]) or len(self.ms) != 2:
+            return False
+        self.state.pair_order = (sides[0], sides[1])
+        for m in self.ms:
+            self.take(m, COMMAND)
+        self.group = Group()
+        return True
+
+    def _opening_side(self) -> str | None:
+        """A sentence that opens with "on the left" and goes on with an item has that side as its heading."""
+        lex = self.lex(0)
+        if lex is None or lex.side not in ("right", "left"):
+            return None
+        marked = len(self.ms) > 1 and self.ms[1].kind in (COMMA, COLON)
+        if not marked and not lex.text.startswith(PREPOSITIONS):
+            return None
+        return lex.side if self.is_item(2 if marked else 1) else None
+
+    def _head(self, group: Group) -> None:
+        """Items before a colon, with items behind it, were a heading."""
+        self.state.topic = list(group.targets)
+        for m in group.mentions:
+            if m is not group.side_mention:
+                self.take(m, COMMAND)
+        kept = Group()
+        last = group.targets[-1].mention
+        if last is not None:
+            self._carry_prefix(group, kept, last.j)
+        self.group = kept
+
+    @staticmethod
+    def _carry_prefix(group: Group, kept: Group, after: int) -> None:
+        if group.side_mention is not None and group.side_mention.i >= after:
+            kept.side, kept.side_mention, kept.side_bare = group.side, group.side_mention, group.side_bare
+            kept.side_first = True
+            kept.mentions.append(group.side_mention)
+            group.mentions.remove(group.side_mention)
+            group.side = group.side_mention = None
+        for spot in group.places:
+            if spot.mention.i >= after:
+                kept.places.append(spot)
+                kept.mentions.append(spot.mention)
+                group.mentions.remove(spot.mention)
+        group.places = [spot for spot in group.places if spot.mention.i < after]
+        for m in group.sevs:
+            if m.i >= after:
+                kept.sevs.append(m)
+                kept.mentions.append(m)
+        group.sevs = [m for m in group.sevs if m.i < after]
+
+    def _whole_control(self, ms: list[Mention]) -> bool:
+        """A spoken command is the whole utterance: "pause listening", "what is missing", "add the memory piece"."""
+        lex = ms[0].lex
+        if lex is None or lex.control not in ("pause", "resume", "missing", "end", "addon"):
+            return False
+        rest = [m for m in ms[1:] if m.kind not in (COMMA, MARK)]
+        value = None
+        if lex.control == "addon":
+            named = rest[0].lex if rest else None
+            if named is None or named.complaints is None:
+                return False
+            value = named.complaints
+            if value not in self.state.complaints:
+                self.state.complaints.append(value)
+            rest = [m for m in rest[1:] if m.kind != UNKNOWN]
+        if rest:
+            return False
+        self._control(lex.control, value, ms)
+        return True
+
+    def _control(self, kind: str, value: str | None, ms: list[Mention]) -> None:
+        start, end = self.state.starts[ms[0].i], self.state.ends[ms[-1].j - 1]
+        self.state.controls.append((kind, value, start, end))
+        for m in ms:
+            self.take(m, COMMAND)
+
+    def on_withdraw(self, k: int) -> int:
+        """ "withdraw that", "withdraw the last two", "withdraw right knee jerk"."""
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        self.close()
+        drafts = self.state.drafts
+        if lex.control == "withdraw_named":
+            end = k + 1
+            while (
+                end < len(self.ms)
+                and (other := self.lex(end)) is not None
+                and (other.side or other.site is not None or other.item is not None)
+                and end < k + 4
+            ):
+                end += 1
+            self._withdraw_named(self.ms[k + 1 : end])
+            self._control("withdraw", None, self.ms[k:end])
+            return end
+        count = 1
+        if lex.control == "withdraw_many":
+            count = next((int(w) for w in lex.key or () if w.isdecimal()), 1)
+        self.emitter.retract(drafts[-count:])
+        self.state.last_group = self.state.last_rows = []
+        self._control("withdraw", str(count), [m])
+        return k + 1
+
+    def _withdraw_named(self, ms: list[Mention]) -> None:
+        side = next((m.lex.side for m in ms if m.lex is not None and m.lex.side in ("right", "left", "both")), None)
+        targets: set[tuple[str, str | None]] = set()
+        for m in ms:
+            if m.lex is not None and m.lex.item is not None:
+                targets.update(m.lex.item.targets)
+                if m.lex.item.alt is not None:
+                    targets.add(m.lex.item.alt)
+        for row in reversed(self.state.drafts):
+            if (row.item, row.site) not in targets and (row.item, None) not in targets:
+                continue
+            if side is None or row.side in (side, "unstated"):
+                self.emitter.retract([row])
+                return
+            if row.side == "both":
+                kept = row.copy()
+                kept.side = "left" if side == "right" else "right"
+                at = self.state.drafts.index(row)
+                row.side = side
+                self.emitter.retract([row])
+                self.state.drafts.insert(at, kept)
+                return
+
+    def on_instruction(self, k: int) -> bool:
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        long_enough = len(lex.text.split()) > 1
+        if self.is_item(k) and (
+            self.own_result(k) or self.group.neg is not None or not long_enough or self._prefix_of(k)
+        ):
+            return False
+        if lex.result is not None and self.group.targets and not self.group.valued:
+            return False
+        if (lex.joins or lex.site or lex.side) and not long_enough:
+            return False
+        self.close()
+        self.take(m, INSTRUCTION)
+        self.instructed = True
+        self.heading_side = None
+        self.state.prior_side = None
+        if lex.instruction:
+            self.state.asked.setdefault(lex.instruction, len(self.state.drafts))
+            if not lex.weak_ask:
+                self.state.bound = lex.instruction
+            self.state.topic = []
+            self.state.topic_sites = []
+        return True
+
+    def _prefix_of(self, k: int) -> bool:
+        return bool(self.group.results or self.group.hedge) and not self.group.targets
+
+    def line_end(self) -> None:
+        """The end of an utterance or line: a carried side ends; an item may wait for the next one."""
+        self.state.prior_side = None
+        self.patient_line = False
+        if not self.state.head_line:
+            self.state.head_region = self.state.head_side = None
+
+    def _full_stop(self) -> None:
+        """A full stop ends what is carried; an item that still waits is the topic, no more."""
+        if not self.state.head_line:
+            self.state.head_region = self.state.head_side = None
+        self.state.prior_side = None
+        self.state.pending = None
+
+    def _question(self, ms: list[Mention], end: int) -> None:
+        for t in range(ms[0].i, end):
+            self.classes[t] = INSTRUCTION
+        for m in ms:
+            if m.lex is not None and m.lex.instruction:
+                self.state.asked.setdefault(m.lex.instruction, len(self.state.drafts))
+
+    def _set_aside(self, ms: list[Mention], low: int, high: int, end: int) -> None:
+        start = ms[low].i
+        floor = ms[low - 1].j if low else 0
+        while start > floor and not self.state.classes[start - 1] and self.tokens[start - 1].isalpha():
+            start -= 1
+        stop = ms[high].i if high < len(ms) else end
+        for t in range(start, stop):
+            self.classes[t] = CONTEXT

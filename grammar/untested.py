@@ -1,0 +1,259 @@
+""" "Not tested" and its reason; causes; negations and what they reach.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+from grammar.mentions import COMMA, MARK, PHRASE, UNKNOWN
+from grammar.state import CONTEXT, FINDING
+from grammar.values import Values
+
+_AFTER_NO = frozenset(
+    (
+        "a",
+        "an",
+        "any",
+        "the",
+        "of",
+        "to",
+        "other",
+        "his",
+        "her",
+        "more",
+        "new",
+        "real",
+        "for",
+        "in",
+        "there",
+        "is",
+        "are",
+        "was",
+        "be",
+        "have",
+        "has",
+        "further",
+        "seen",
+        "see",
+        "either",
+        "on",
+        ",",
+        "it",
+        "in",
+        "at",
+        "over",
+        "their",
+        "its",
+    )
+)
+
+
+class Untested(Values):
+    """ "Not tested" and its reason; causes; negations and what they reach."""
+
+    def reason(self, k: int) -> int:
+        """After "not tested": the words up to the next finding, instruction or full stop are its reason."""
+        start = k
+        first = self.ms[k]
+        lex = first.lex
+        if not (first.kind in (COMMA, UNKNOWN, MARK) or (lex is not None and lex.because)):
+            if lex is not None and (lex.side or lex.site is not None) and not self.is_item(k):
+                return k
+            leads = lex is not None and lex.result is not None and self.next_is_item(k) and self._reason_item(k + 1)
+            if (
+                not leads
+                and not (self.is_item(k) and self._reason_item(k))
+                and (lex is None or self.is_item(k) or lex.instruction is not None or lex.neg)
+            ):
+                self.reasoning = False
+                return k
+        cued = lex is not None and bool(lex.because)
+        while k < len(self.ms):
+            m = self.ms[k]
+            here = m.lex
+            if here is not None:
+                if here.because:
+                    cued = True
+                if here.instruction is not None and not here.result and not here.site and k > start:
+                    break
+                if here.station or here.heading or here.but or here.except_:
+                    break
+                if (
+                    self.is_item(k)
+                    and not self._reason_item(k)
+                    and (self.own_result(k) or (k == start + 1 and not cued))
+                ):
+                    break
+                if here.neg and self.next_is_item(k):
+                    break
+            k += 1
+        k = self._trim(start, k)
+        self.reasoning = False
+        if k == start:
+            return start
+        words = [t for m in self.ms[start:k] for t in range(m.i, m.j) if m.kind not in (COMMA,)]
+        if not words:
+            return start
+        low = min(words)
+        stop = self.ms[k].i if k < len(self.ms) else len(self.tokens)
+        high = self.ms[k - 1].j
+        while high < stop and self.tokens[high].isalpha():
+            high += 1
+        self.group.reason = (low, high)
+        for t in range(self.ms[start].i, high):
+            self.classes[t] = FINDING
+        for m in self.ms[start:k]:
+            m.used = True
+        return k
+
+    def _reason_item(self, k: int) -> bool:
+        """ "fundi not seen, pupils too small": what stands in the way of a test is its reason, not a finding."""
+        reading = self.item_at(k)
+        names = {t.item for t in self.group.targets}
+        return reading is not None and "fundi" in names and reading.targets[0][0] == "pupils"
+
+    def _trim(self, start: int, k: int) -> int:
+        """Sides, commas and prefixes just before the next item belong to that item."""
+        if k >= len(self.ms):
+            return k
+        while (
+            k - 1 > start
+            and self.ms[k - 1].lex is not None
+            and (self.ms[k - 1].lex.side or self.ms[k - 1].lex.joins or self.ms[k - 1].lex.severity)
+        ):  # type: ignore[union-attr]
+            k -= 1
+        while k - 1 > start and self.ms[k - 1].kind == COMMA:
+            k -= 1
+        return k
+
+    def _cause(self, k: int) -> None:
+        """ "slow, secondary to weakness": a cause that is named is no finding of its own."""
+        self.take(self.ms[k], CONTEXT)
+        other = k + 1
+        while (
+            other < len(self.ms)
+            and self.ms[other].kind != COMMA
+            and not (self.is_item(other) and self.own_result(other))
+        ):
+            lex = self.lex(other)
+            if lex is not None and (lex.instruction or lex.but or lex.neg or lex.station):
+                break
+            self.take(self.ms[other], CONTEXT)
+            other += 1
+        self.skip_to = other
+
+    def on_neg(self, k: int) -> None:
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        group = self.group
+        nxt = k + 1
+        while nxt < len(self.ms) and self.ms[nxt].kind == COMMA:
+            nxt += 1
+        if (
+            lex.text == "no"
+            and nxt > k + 1
+            and (group.complete or (group.blank and self.state.last_group))
+            and ((after := self.lex(nxt)) is not None and after.side in ("right", "left"))
+        ):
+            self._start_repair(m, "strong")
+            return
+        if lex.text == "no" and (group.complete or (group.blank and self.state.last_group)) and self._repairs(k, nxt):
+            self._start_repair(m, "strong")
+            return
+        if (
+            lex.text == "no"
+            and not group.complete
+            and group.targets
+            and group.side is not None
+            and self.lex(nxt) is not None
+            and self.lex(nxt).side
+        ):  # type: ignore[union-attr]
+            self._start_repair(m, "strong")
+            return
+        ahead = self._negated(k)
+        if ahead is None or self._cut_off(k):
+            self.emitter.doubtful = k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN
+            return
+        self.emitter.doubtful = False
+        if (
+            (group.complete and (self.is_item(ahead) or self.is_site(ahead)))
+            or (group.mentions and not group.targets and self.is_item(ahead) and (group.valued or group.hedge))
+            or (group.targets and self.is_item(ahead))
+            or group.valued
+        ):
+            self.close()
+            group = self.group
+        self.instructed = False
+        group.neg = m
+        group.hedged = lex.neg == "hedged"
+        group.mentions.append(m)
+
+    def _past_unknown(self, k: int, other: int) -> int | None:
+        """ "no local weakness", "without oedema, cyanosis, or tremor": unknown words inside a negated list."""
+        start = other
+        while other < len(self.ms) and (
+            self.ms[other].kind in (UNKNOWN, COMMA) or (self.lex(other) is not None and self.lex(other).joins)
+        ):  # type: ignore[union-attr]
+            other += 1
+        if other >= len(self.ms) or not self.is_item(other):
+            return None
+        reading = self.item_at(other)
+        if reading is None or not reading.sign:
+            return None
+        words = self.ms[other].i - self.ms[start].i
+        plain = all(m.kind == UNKNOWN for m in self.ms[start:other])
+        if plain and words <= 2 and start == k + 1:
+            return other
+        listed = [m for m in self.ms[start : min(len(self.ms), other + 5)] if m.lex is not None and m.lex.joins]
+        return other if listed and listed[0].lex is not None and listed[0].lex.text in ("or", "nor") else None
+
+    def _cut_off(self, k: int) -> bool:
+        """Other small words stand between the negation and what follows ("no doctor, ...")."""
+        between = self.tokens[self.ms[k].j : self.ms[k + 1].i] if k + 1 < len(self.ms) else []
+        if k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN:
+            return False
+        return any(word.lower() not in _AFTER_NO for word in between)
+
+    def _repairs(self, k: int, nxt: int) -> bool:
+        """ "..., no, extensor", "flexor no extensor", "no the left": a second thought, not a negation."""
+        if nxt >= len(self.ms):
+            return False
+        if self._value_at(nxt):
+            return True
+        lex = self.lex(nxt)
+        if lex is None or self.is_item(nxt):
+            return False
+        if self.next_is_item(nxt) and lex.result is not None:
+            return False
+        return lex.result is not None or (lex.side in ("right", "left") and not self.next_is_item(nxt))
+
+    def _negated(self, k: int) -> int | None:
+        """The index of what a negation at k negates: an item or a result close behind it."""
+        other = k + 1
+        for _ in range(9):
+            m = self.ms[other] if other < len(self.ms) else None
+            if m is None:
+                return None
+            if m.kind == UNKNOWN or (m.kind == COMMA and self.ms[other - 1].kind == UNKNOWN):
+                found = self._past_unknown(k, other)
+                if found is None:
+                    return None
+                other = found
+                continue
+            if m.kind not in (PHRASE, MARK):
+                return None
+            if self.is_item(other):
+                return other
+            lex = m.lex
+            if lex is not None and lex.result is not None:
+                if self._prefix_follows(other):
+                    other += 1
+                    continue
+                return other
+            if lex is not None and not (
+                lex.side or lex.severity or lex.site is not None or lex.hedge or lex.neg or lex.compare or lex.now
+            ):
+                return None
+            other += 1
+        return None

@@ -1,0 +1,322 @@
+"""Results and grades: to which group they belong, and when they open the next one.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+from grammar.ahead import PRAISE
+from grammar.drafts import SENSORY, Group
+from grammar.lexicon import ResultPhrase
+from grammar.look import PREPOSITIONS
+from grammar.mentions import COLON, COMMA, GRADE, STOP, UNKNOWN, Mention
+from grammar.places import Places
+from grammar.state import INSTRUCTION
+
+_REVEALS = frozenset(
+    (
+        "reveals",
+        "revealed",
+        "shows",
+        "showed",
+        "demonstrates",
+        "demonstrated",
+        "showing",
+        "revealing",
+        "demonstrating",
+        "characterized",
+        "characterised",
+    )
+)
+
+
+class Values(Places):
+    """Results and grades: to which group they belong, and when they open the next one."""
+
+    def on_result(self, k: int) -> None:
+        m = self.ms[k]
+        lex = m.lex
+        assert lex is not None
+        group = self.group
+        self._head_before_value(k)
+        group = self.group
+        if self._notex(lex) or self._not_seen(m):
+            self._on_not_examined(k)
+            return
+        if self._of_unknown(k) and all(t.reading is not None and t.reading.heading for t in group.targets):
+            return
+        if self.instructed and (lex.text in PRAISE or not self._binds(m)):
+            if self.next_is_item(k) and not self.own_result_next(k) and lex.text not in PRAISE:
+                self.instructed = False
+            else:
+                self.take(m, INSTRUCTION)
+                return
+        if (
+            lex.text in PRAISE
+            and not group.targets
+            and not self.next_is_item(k)
+            and not group.places
+            and group.side is None
+        ):
+            self.take(m, INSTRUCTION)
+            return
+        if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
+            return
+        if group.valued and (self._next_column(k) or not self._merges(k)):
+            self.close()
+            group = self.group
+        elif (
+            group.complete and not group.valued and group.targets and (self._belongs_next(k) or self._second_of_sign(k))
+        ):
+            neg = (
+                group.neg
+                if k
+                and self.ms[k - 1].lex is not None
+                and self.ms[k - 1].lex.text
+                in (  # type: ignore[union-attr]
+                    "or",
+                    "nor",
+                )
+                else None
+            )
+            self.close()
+            group = self.group
+            if neg is not None:
+                group.neg = neg
+                group.mentions.append(neg)
+        if self.excepted and group.blank:
+            group.exception = True
+        group.results.append(m)
+        group.mentions.append(m)
+
+    def _not_seen(self, m: Mention) -> bool:
+        """For these items the words mean that the test was not done ("fundi not seen")."""
+        targets = self.group.targets or self.state.topic
+        readings = [self.emitter.reading(t, m) for t in targets]
+        return any(r is not None and r.status == "not_examined" for r in readings)
+
+    def _leads(self, k: int) -> bool:
+        """ "can hop", "able to walk on her heels": the item follows at once."""
+        if not self.next_is_item(k):
+            return False
+        between = self.tokens[self.ms[k].j : self.ms[k + 1].i]
+        return all(
+            word.lower() in ("to", "walk", "do", "perform", "on", "the", "his", "her", "stand") for word in between
+        )
+
+    def _of_unknown(self, k: int) -> bool:
+        """A result word that leans on a word that is not understood ("decreased flexion") says nothing here."""
+        nxt = self.ms[k + 1] if k + 1 < len(self.ms) else None
+        return nxt is not None and nxt.kind == UNKNOWN and nxt.i == self.ms[k].j and not self.group.places
+
+    def _head_before_value(self, k: int) -> None:
+        """ "Coord: slowed FNF", "Sensory exam reveals normal ...": a family, then a value for its members."""
+        group = self.group
+        if not group.targets or group.valued or group.neg is not None:
+            return
+        last = group.targets[-1]
+        if last.mention is None:
+            return
+        verb = any(word.lower() in _REVEALS for word in self.tokens[last.mention.j : self.ms[k].i])
+        if self.colon_after is not group and not (verb and last.reading is not None and last.reading.heading):
+            return
+        other = k + 1
+        while other < len(self.ms):
+            m = self.ms[other]
+            if m.kind in (COMMA, STOP, COLON) or (m.lex is not None and m.lex.joins and m.lex.text != "and"):
+                return
+            if self.is_item(other):
+                break
+            other += 1
+        if other < len(self.ms) and (
+            other == k + 1 or not (self.lex(other - 1) is not None and (self.lex(other - 1).joins))
+        ):  # type: ignore[union-attr]
+            self._head(group)
+
+    def _next_column(self, k: int) -> bool:
+        """In a right/left table the second value stands beside the first, or behind a slash."""
+        if self.state.pair_order is None or self.group.sided or k == 0:
+            return False
+        before = self.ms[k - 1]
+        return before.mark == "/" or before in (*self.group.results, *self.group.grades)
+
+    def _second_of_sign(self, k: int) -> bool:
+        """ "drift on the left, none on the right": the sign was said to be there; this is about the other side."""
+        group = self.group
+        if (
+            group.neg is not None
+            or not group.sided
+            or not (any(t.sign for t in group.targets) or group.hedge is not None)
+        ):
+            return False
+        side = self.lex(k + 1)
+        if side is not None and side.site is not None and not side.side and self._own_place(k):
+            return True
+        if side is None or side.side is None or self.is_item(k + 1):
+            return False
+        if self._value_follows(k + 1):
+            return False
+        return side.text.startswith(PREPOSITIONS) or not self.next_is_item(k + 1)
+
+    def _belongs_next(self, k: int) -> bool:
+        """A sign stands complete; a result before another item is that item's."""
+        if not self.next_is_item(k):
+            return False
+        return not self.own_result_next(k) or not self.emitter.suits_targets(self.group, self.ms[k])
+
+    def _binds(self, m: Mention) -> bool:
+        bound = self.state.bound
+        if bound is None:
+            return False
+        if m.kind == GRADE:
+            return self.emitter.grade_suits(bound[0], m)
+        assert m.lex is not None
+        assert m.lex.result is not None
+        item = self.items[bound[0]]
+        if item.sites and bound[1] is None:
+            return False
+        return m.lex.result.reading(bound[0], item.kind) is not None
+
+    def _merges(self, k: int) -> bool:
+        """A second result word that goes with the first ("equal and reactive", "three plus and brisk")."""
+        group = self.group
+        m = self.ms[k]
+        if self.repair is not None or group.notex is not None:
+            return False
+        if self.next_is_item(k) and (not self._joined(k) or not self.own_result_next(k)):
+            return False
+        after_side = (
+            group.side_mention is not None and group.side_mention.i >= max(v.j for v in (*group.results, *group.grades))
+            if (group.results or group.grades)
+            else False
+        )
+        if after_side or (
+            group.places
+            and self._after_value_only(group, max((v.j for v in (*group.results, *group.grades)), default=0))
+        ):
+            return self._soft(m)
+        targets = group.targets or self.state.topic
+        return self.emitter.compatible(targets, group, m)
+
+    def _soft(self, m: Mention) -> bool:
+        reading: ResultPhrase | None = m.lex.result.any if m.lex is not None and m.lex.result is not None else None
+        return reading is not None and reading.soft
+
+    def on_grade(self, k: int) -> None:
+        m = self.ms[k]
+        grade = m.grade
+        assert grade is not None
+        nxt = self.lex(k + 1)
+        if nxt is not None and nxt.units and grade.unit is None:
+            return
+        if (before := self.lex(k - 1)) is not None and before.units:
+            return
+        if grade.level is not None and self._level_is_place(m):
+            return
+        if grade.unit is None and grade.den is None and not grade.sign and self._counting(k):
+            return
+        self._head_before_value(k)
+        group = self.group
+        if self._same_again(k):
+            group.side = "both"
+            group.mentions.append(m)
+            return
+        if self.instructed:
+            if not self._binds(m):
+                self.take(m, INSTRUCTION)
+                return
+            self.instructed = False
+        at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
+        if (grade.unit is not None or at) and group.results and not group.grades and not self._side_at(k + 1):
+            group.grades.append(m)
+            group.mentions.append(m)
+            return
+        if (
+            (group.valued and (group.grades or self._after_sided_value(group)))
+            or (group.valued and self.repair is not None)
+            or (group.valued and group.notex is not None)
+        ):
+            if group.grades and self._gcs_total(group):
+                group.grades.append(m)
+                group.mentions.append(m)
+                return
+            self.close()
+            group = self.group
+        if group.valued and not group.grades and self._next_column(k):
+            self.close()
+            group = self.group
+        if group.valued and not group.grades and group.sided and self._side_at(k + 1) and not self.next_is_item(k + 1):
+            self.close()
+            group = self.group
+        if grade.unit == "beats" and group.targets and group.targets[-1].item != "clonus":
+            self.close()
+            group = self.group
+        if self.excepted and group.blank:
+            group.exception = True
+        group.grades.append(m)
+        group.mentions.append(m)
+
+    def _same_again(self, k: int) -> bool:
+        """ "five and five": one value for each side."""
+        if k < 2 or not self._joined(k) or self.group.sided or self._side_at(k + 1) or len(self.group.grades) != 1:
+            return False
+        before, now = self.ms[k - 2].grade, self.ms[k].grade
+        return (
+            before is not None and now is not None and (before.n, before.sign, before.den) == (now.n, now.sign, now.den)
+        )
+
+    @staticmethod
+    def _gcs_total(group: Group) -> bool:
+        return any(t.item == "consciousness" for t in group.targets)
+
+    @staticmethod
+    def _after_sided_value(group: Group) -> bool:
+        """The value so far has its side behind it, so another value begins a new group."""
+        last_value = max((v.j for v in (*group.results, *group.grades)), default=0)
+        if group.side_mention is not None and group.side_mention.i >= last_value:
+            return True
+        return bool(group.places) and all(p.mention.i >= last_value for p in group.places) and bool(group.results)
+
+    def _level_is_place(self, m: Mention) -> bool:
+        """A dermatome is a place when sensation is the topic: "pinprick reduced in L5"."""
+        targets = self.group.targets or self.state.topic
+        if not any(t.item in SENSORY for t in targets):
+            return any(t.item == "power" for t in targets)
+        assert m.grade is not None
+        assert m.grade.level is not None
+        self.emitter.add_level_place(self.group, m)
+        return True
+
+    def _counting(self, k: int) -> bool:
+        """ "one, two, three" is counting aloud."""
+        values: list[int] = []
+        other = k
+        while other < len(self.ms) and self.ms[other].kind in (GRADE, COMMA):
+            grade = self.ms[other].grade
+            if grade is not None:
+                if grade.sign or grade.den is not None:
+                    break
+                values.append(grade.n)
+            other += 1
+        other = k - 1
+        while other >= 0 and self.ms[other].kind in (GRADE, COMMA):
+            grade = self.ms[other].grade
+            if grade is not None:
+                values.insert(0, grade.n)
+            other -= 1
+        return len(values) >= 3 and all(b - a == 1 for a, b in itertools.pairwise(values))
+
+    def _on_not_examined(self, k: int) -> None:
+        m = self.ms[k]
+        group = self.group
+        self.instructed = False
+        if group.valued or (group.targets and self.next_is_item(k) and group.complete):
+            self.close()
+            group = self.group
+        if self.excepted and group.blank:
+            group.exception = True
+        group.notex = m
+        group.mentions.append(m)
+        self.reasoning = not self.next_is_item(k)

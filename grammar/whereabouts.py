@@ -1,0 +1,206 @@
+"""Where it was found: the site and the side of one target of a group.
+
+No side without words for it: a missing side is `both` only where the words are plural, the test is done on both
+sides by habit and was normal, or a sign was said to be absent; otherwise it stays `unstated`.
+
+A part of the emitter (grammar/emit.py), which is a chain of small classes.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+
+from grammar.data_files import DATA
+from grammar.drafts import SENSORY, Group, Place, Target
+from grammar.lexicon import ItemReading, ResultPhrase
+from grammar.meaning import Meaning
+
+
+@lru_cache(maxsize=1)
+def _areas() -> dict[str, dict[str, str]]:
+    """item -> {place as said -> site of that item}."""
+    raw = tomllib.loads((DATA / "rules" / "areas.toml").read_text(encoding="utf-8"))
+    table = {item: {word: site for site, words in sites.items() for word in words} for item, sites in raw.items()}
+    for item in SENSORY:
+        table.setdefault(item, table["sensation"])
+    return table
+
+
+class Whereabouts(Meaning):
+    """Where it was found: the site and the side of one target of a group."""
+
+    def _sites(self, group: Group, target: Target) -> list[tuple[str | None, Place | None]]:
+        """(site, place as said) pairs of a target."""
+        item = self.items[target.item]
+        if target.site is not None and (group.targets or not group.places):
+            return [(target.site, group.places[0] if group.places else None)]
+        if not item.sites:
+            return [(None, group.places[0] if group.places else None)]
+        found: list[tuple[str | None, Place | None]] = []
+        for spot in group.places:
+            for area in spot.reading.areas:
+                site = self._site_of(target.item, area)
+                if site is not None:
+                    found.append((site, spot))
+        if target.site is not None and not found:
+            return [(target.site, group.places[0])]
+        if len(found) > 1:
+            found = [pair for pair in found if pair[0] != "limbs"] or found
+        if found:
+            return self._joined_proximal(found)
+        if group.places and target.item in SENSORY:
+            return [(None, group.places[0])]
+        if (
+            group.places
+            and target.item in ("tone", "power", "coordination")
+            and any(area in ("abdomen", "trunk", "eye", "ear") for p in group.places for area in p.reading.areas)
+        ):
+            return []
+        spot_or_none = group.places[0] if group.places else None
+        if not group.targets and self.state.topic_sites:
+            return [(site, spot_or_none) for site in self.state.topic_sites]
+        return [(self._default_site(target), spot_or_none)]
+
+    @staticmethod
+    def _joined_proximal(found: list) -> list:
+        sites = [site for site, _ in found]
+        for limb in ("arm", "leg"):
+            for part in ("proximal", "distal"):
+                if limb in sites and part in sites:
+                    spot = next(s for site, s in found if site == limb)
+                    return [(f"{limb}_{part}", spot)]
+        return [pair for pair in found if pair[0] not in ("proximal", "distal")] or [("limbs", found[0][1])]
+
+    def _site_of(self, item: str, area: str) -> str | None:
+        sites = self.items[item].sites
+        if area in sites:
+            return area
+        mapped = _areas().get(item, {}).get(area)
+        if mapped is not None:
+            return mapped
+        if item == "power" and area in ("proximal", "distal"):
+            return area
+        if item in ("light_touch", "pinprick", "sensation") and area in ("v1", "v2", "v3"):
+            return area
+        return None
+
+    def _default_site(self, target: Target) -> str | None:
+        if target.item in ("power", "reflex", "tone", "muscle_bulk", *SENSORY, "coordination"):
+            if self.state.head_region is not None and self.state.head_region in self.items[target.item].sites:
+                return self.state.head_region
+            if self.state.region is not None and self.state.region in self.items[target.item].sites:
+                return self.state.region
+            if target.item == "tone" and self.state.entered == "arms" and self.state.region is None:
+                return "arm"
+            return "limbs"
+        if target.item == "clonus":
+            return "ankle"
+        if target.item == "tinel":
+            return "wrist"
+        return None
+
+    def _side(
+        self,
+        group: Group,
+        target: Target,
+        spot: Place | None,
+        status: str,
+        heading_side: str | None,
+        reading: ResultPhrase | None,
+        own: bool,
+        site: str | None,
+    ) -> str | tuple[str, str]:
+        """The side of one row; see the head of this file for what may become `both`."""
+        item = self.items[target.item]
+        phrase: ItemReading | None = target.reading
+        if not item.sided:
+            return "none"
+        if (
+            site in ("neck_flexion", "neck_extension", "jaw", "head")
+            or (site == "neck" and group.side is None)
+            or (target.item == "fasciculations" and site == "tongue")
+        ):
+            return "none"
+        if reading is not None and reading.midline and status == "normal":
+            return "none"
+        if spot is not None and spot.side is not None:
+            return spot.side
+        if group.side is not None:
+            return group.side
+        if group.compare is not None:
+            return "both"
+        if item.default == "midline" and group.side is None:
+            return "none" if status in ("normal", "not_examined") or target.item == "tongue" else "unstated"
+        if spot is not None and spot.reading.midline:
+            return "none"
+        if phrase is not None and phrase.side is not None and not (group.neg and phrase.side == "unstated"):
+            return phrase.side
+        if any(p.reading.number == "many" and p.side is None for p in group.places):
+            return "both"
+        if phrase is not None and phrase.number == "many":
+            return "both"
+        if (
+            phrase is not None
+            and phrase.number == "one"
+            and any(t.reading is not None and t.reading.number == "many" for t in group.targets)
+        ):
+            return "both"
+        if any(
+            m.lex is not None and m.lex.result is not None and m.lex.result.any is not None and m.lex.result.any.soft
+            for m in group.results
+        ):
+            return "both"
+        negated_sign = group.neg is not None and status == "normal"
+        if heading_side is not None:
+            return heading_side
+        if status == "not_examined":
+            return "both"
+        if negated_sign:
+            return "both"
+        if not own and self.state.pair_first and group.compare is None:
+            return self._second_column()
+        if group.rest:
+            return self._unsided(group, target, spot, status, site)
+        if not own and spot is not None and self.state.topic_side in ("right", "left"):
+            return self.state.topic_side
+        if self.state.prior_side is not None and self._carries(target, status):
+            return self.state.prior_side
+        return self._unsided(group, target, spot, status, site)
+
+    def _second_column(self) -> str:
+        """The second value of a pair in "R then L" order: the first value was the first side's."""
+        assert self.state.pair_order is not None
+        first, second = self.state.pair_order
+        for row in self.state.pair_first:
+            row.side = first
+        self.state.pair_first = []
+        return second
+
+    def _carries(self, target: Target, status: str) -> bool:
+        """A side said before its item is carried on; one said behind a result only to what would be unstated."""
+        if self.state.prior_first:
+            return True
+        return status != "normal" or self.items[target.item].default == "single"
+
+    def _unsided(self, group: Group, target: Target, spot: Place | None, status: str, site: str | None) -> str:
+        """No side was said and none is carried."""
+        item = self.items[target.item]
+        singular = (target.reading is not None and target.reading.number == "one") or (
+            spot is not None and spot.reading.number == "one"
+        )
+        headed = self.state.head_region is not None or self.state.region is not None
+        if site == "limbs" and not singular and status == "normal":
+            return "both"
+        if site in ("arm", "leg") and target.site is None and spot is None and headed and not singular:
+            return "both"
+        if status != "normal":
+            return "unstated"
+        if item.default == "single" and target.item != "temporal_artery":
+            by_test = target.reading is not None and target.reading.test
+            return "both" if by_test else "unstated"
+        if spot is not None and spot.reading.number == "one":
+            return "unstated"
+        if singular and (item.default == "single" or (target.item in ("pupils", "visual_fields", "fundi"))):
+            return "unstated"
+        return "both"
