@@ -172,9 +172,7 @@ class Ahead(Look):
         if any(t.reading is not None and t.reading.number == "many" for t in self.group.targets):
             return False
         other = item_at + 1
-        while other < len(self.ms) and (
-            self.result_of(other) or (self.lex(other) is not None and self.lex(other).severity)
-        ):  # type: ignore[union-attr]
+        while other < len(self.ms) and (self.result_of(other) or (self.at(other).severity)):
             other += 1
         lex = self.lex(other)
         reading = self.item_at(item_at)

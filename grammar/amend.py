@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from grammar.drafts import Draft, Group, Place, Target
 from grammar.emit import Emitter
-from grammar.lexicon import SitePhrase, SiteReading
+from grammar.lexicon import SiteReading
 from grammar.mentions import Mention
+from grammar.phrase_files import SitePhrase
 
 
 class Amender(Emitter):

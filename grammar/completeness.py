@@ -78,10 +78,7 @@ def _state(
     if (name, site) in asked or (name, None) in asked:
         best = "asked_no_result"
     for finding in by_item.get(name, ()):
-        if finding.site == site or (side == "none" and finding.site == site):
-            state = _exact(finding, side)
-        else:
-            state = None
+        state = _exact(finding, side) if finding.site == site else None
         if state is not None and RANK.index(state) < RANK.index(best):
             best, reason = state, finding.reason if state == "not_examined" else None
     for summary, sites in summaries().get(name, {}).items():

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from grammar.lexicon import ItemReading, ResultPhrase, SiteReading
+from grammar.lexicon import ItemReading, SiteReading
 from grammar.mentions import Mention
 from grammar.numbers import Grade
+from grammar.phrase_files import ResultPhrase
 
 SENSORY = frozenset(("sensation", "light_touch", "pinprick", "temperature", "vibration", "joint_position"))
 

@@ -6,8 +6,8 @@ A part of the emitter (grammar/emit.py), which is a chain of small classes.
 from __future__ import annotations
 
 from grammar.drafts import Group, Target
-from grammar.lexicon import ResultPhrase
 from grammar.mentions import Mention
+from grammar.phrase_files import ResultPhrase
 from grammar.pipeline import Pipeline
 from grammar.scales import Placed, place
 from grammar.state import FINDING, State

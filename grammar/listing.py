@@ -192,8 +192,8 @@ class Listing(Untested):
             at == 0
             or self.ms[at - 1].kind in (COMMA, COLON, STOP)
             or self.ms[at - 1].mark != ""
-            or bool(self.lex(at - 1) is not None and (self.lex(at - 1).joins or self.lex(at - 1).except_))
-        )  # type: ignore[union-attr]
+            or bool(self.at(at - 1).joins or self.at(at - 1).except_)
+        )
         start = self.ms[k].i
         while start > 0 and self.tokens[start - 1].lower() in ("the", "his", "her", "both", "left", "right", "l", "r"):
             start -= 1

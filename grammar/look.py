@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from grammar.amend import Amender
 from grammar.drafts import SENSORY, Group
-from grammar.lexicon import ItemPhrase, ItemReading, Lexeme
+from grammar.lexicon import NOTHING, ItemReading, Lexeme
 from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE, Mention
+from grammar.phrase_files import ItemPhrase
 from grammar.pipeline import Pipeline
 from grammar.state import State
 
@@ -42,6 +43,10 @@ class Look:
 
     def lex(self, k: int) -> Lexeme | None:
         return self.ms[k].lex if 0 <= k < len(self.ms) else None
+
+    def at(self, k: int) -> Lexeme:
+        """The phrase at k, or an empty one."""
+        return self.lex(k) or NOTHING
 
     def take(self, m: Mention, kind: int) -> None:
         for t in range(m.i, m.j):
@@ -203,9 +208,7 @@ class Look:
         """ "pain" is a modality only in a list of modalities."""
         for step in (-1, 1):
             other = k + step
-            while 0 <= other < len(self.ms) and (
-                self.ms[other].kind in (COMMA, MARK) or (self.lex(other) is not None and self.lex(other).joins)
-            ):  # type: ignore[union-attr]
+            while 0 <= other < len(self.ms) and (self.ms[other].kind in (COMMA, MARK) or (self.at(other).joins)):
                 other += step
             lex = self.lex(other)
             if (

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from grammar.about import About
 from grammar.drafts import Draft, Group, Target
-from grammar.lexicon import ResultPhrase
 from grammar.mentions import Mention
+from grammar.phrase_files import ResultPhrase
 from grammar.scales import Placed
 
 _GENERAL = frozenset(
@@ -76,9 +76,9 @@ class Meaning(About):
                 descriptors.append(name)
             if reading.qualifies:
                 continue
-            if status is None or (status == "normal" and reading.status != "normal"):
-                if decided is None or decided.soft or not reading.soft:
-                    status, decided = reading.status, reading
+            weightier = decided is None or decided.soft or not reading.soft
+            if weightier and (status is None or (status == "normal" and reading.status != "normal")):
+                status, decided = reading.status, reading
             if reading.grade is not None and placed is None and self._says_grade(m, target):
                 placed = Placed(reading.grade, True)
         if placed is not None and placed.normal is not None:
@@ -140,9 +140,9 @@ class Meaning(About):
             and (target.sign or (self.state.last_group and self.state.last_group[-1].status == "abnormal"))
         ):
             return "abnormal"
-        if status is None and (target.sign or group.hedge is not None):
-            if target.sign or target.reading is not None or self.state.topic:
-                return "abnormal"
+        named = target.sign or target.reading is not None or bool(self.state.topic)
+        if status is None and named and (target.sign or group.hedge is not None):
+            return "abnormal"
         if status is None and not target.reading and self.items[target.item].kind == "sign" and group.hedge:
             return "abnormal"
         return status

@@ -6,9 +6,10 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 from __future__ import annotations
 
 from grammar.drafts import SENSORY, Group, Place, Target
-from grammar.lexicon import ItemReading, SitePhrase, SiteReading
+from grammar.lexicon import ItemReading, SiteReading
 from grammar.listing import FAMILIES, Listing
 from grammar.mentions import COMMA
+from grammar.phrase_files import SitePhrase
 
 
 class Naming(Listing):

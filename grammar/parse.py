@@ -216,9 +216,9 @@ def _finding(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]] = ()
     return Finding(
         item=row.item,
         site=row.site,
-        side=row.side,
-        status=row.status,
-        grade=row.grade,  # type: ignore[arg-type]
+        side=row.side,  # type: ignore[arg-type]
+        status=row.status,  # type: ignore[arg-type]
+        grade=row.grade,
         descriptors=tuple(row.descriptors),
         qualifiers=tuple(qualifiers),
         reason=reason,

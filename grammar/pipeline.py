@@ -19,7 +19,8 @@ from spacy.vocab import Vocab
 
 from grammar.data_files import DATA
 from grammar.errors import DataError
-from grammar.lexicon import Builder, Lexeme, load_files
+from grammar.lexicon import Builder, Lexeme
+from grammar.phrase_files import load_files
 from grammar.protocols import Catalogue, catalogue
 from grammar.sounds import SoundAlikes
 

@@ -74,9 +74,7 @@ class Places(Sides):
         other = k + 1
         while (lex := self.lex(other)) is not None and lex.side:
             other += 1
-        return self._value_at(other) or (
-            self.result_of(other) and self.lex(other) is not None and self.lex(other).text not in PRAISE
-        )  # type: ignore[union-attr]
+        return self._value_at(other) or (self.result_of(other) and self.at(other).text not in PRAISE)
 
     def _new_group_at_site(self, k: int, group: Group) -> bool:
         """A further place with a result of its own begins a new group; otherwise it joins the list of places."""
@@ -132,11 +130,7 @@ class Places(Sides):
             and (own_side or not group.sided)
             and not group.places
             and (
-                self.lex(before) is not None
-                and (
-                    self.lex(before).side == "both"  # type: ignore[union-attr]
-                    or self._postfix_style(before, k + 1)
-                )
+                self.lex(before) is not None and (self.at(before).side == "both" or self._postfix_style(before, k + 1))
             )
         ):
             return False

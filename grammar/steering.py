@@ -31,15 +31,11 @@ class Steering(Repairs):
                 self.ms[other].kind in (COLON, COMMA, MARK)
                 or (self.ms[other].kind == UNKNOWN)
                 or (
-                    self.lex(other) is not None
-                    and self.lex(other).complaints is None  # type: ignore[union-attr]
+                    self.at(other).complaints is None
                     and (
-                        self.lex(other).side
-                        or self.lex(other).severity
-                        or self.lex(other).joins  # type: ignore[union-attr]
-                        or self.lex(other).context
+                        self.at(other).side or self.at(other).severity or self.at(other).joins or self.at(other).context
                     )
-                )  # type: ignore[union-attr]
+                )
             )
             and other < k + 6
         ):

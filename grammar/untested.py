@@ -116,11 +116,7 @@ class Untested(Values):
         """Sides, commas and prefixes just before the next item belong to that item."""
         if k >= len(self.ms):
             return k
-        while (
-            k - 1 > start
-            and self.ms[k - 1].lex is not None
-            and (self.ms[k - 1].lex.side or self.ms[k - 1].lex.joins or self.ms[k - 1].lex.severity)
-        ):  # type: ignore[union-attr]
+        while k - 1 > start and (self.at(k - 1).side or self.at(k - 1).joins or self.at(k - 1).severity):
             k -= 1
         while k - 1 > start and self.ms[k - 1].kind == COMMA:
             k -= 1
@@ -161,14 +157,7 @@ class Untested(Values):
         if lex.text == "no" and (group.complete or (group.blank and self.state.last_group)) and self._repairs(k, nxt):
             self._start_repair(m, "strong")
             return
-        if (
-            lex.text == "no"
-            and not group.complete
-            and group.targets
-            and group.side is not None
-            and self.lex(nxt) is not None
-            and self.lex(nxt).side
-        ):  # type: ignore[union-attr]
+        if lex.text == "no" and not group.complete and group.targets and group.side is not None and self.at(nxt).side:
             self._start_repair(m, "strong")
             return
         ahead = self._negated(k)
@@ -192,9 +181,7 @@ class Untested(Values):
     def _past_unknown(self, k: int, other: int) -> int | None:
         """ "no local weakness", "without oedema, cyanosis, or tremor": unknown words inside a negated list."""
         start = other
-        while other < len(self.ms) and (
-            self.ms[other].kind in (UNKNOWN, COMMA) or (self.lex(other) is not None and self.lex(other).joins)
-        ):  # type: ignore[union-attr]
+        while other < len(self.ms) and (self.ms[other].kind in (UNKNOWN, COMMA) or (self.at(other).joins)):
             other += 1
         if other >= len(self.ms) or not self.is_item(other):
             return None

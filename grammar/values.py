@@ -9,9 +9,9 @@ import itertools
 
 from grammar.ahead import PRAISE
 from grammar.drafts import SENSORY, Group
-from grammar.lexicon import ResultPhrase
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, GRADE, STOP, UNKNOWN, Mention
+from grammar.phrase_files import ResultPhrase
 from grammar.places import Places
 from grammar.state import INSTRUCTION
 
@@ -73,9 +73,8 @@ class Values(Places):
             neg = (
                 group.neg
                 if k
-                and self.ms[k - 1].lex is not None
-                and self.ms[k - 1].lex.text
-                in (  # type: ignore[union-attr]
+                and self.at(k - 1).text
+                in (
                     "or",
                     "nor",
                 )
@@ -130,9 +129,7 @@ class Values(Places):
             if self.is_item(other):
                 break
             other += 1
-        if other < len(self.ms) and (
-            other == k + 1 or not (self.lex(other - 1) is not None and (self.lex(other - 1).joins))
-        ):  # type: ignore[union-attr]
+        if other < len(self.ms) and (other == k + 1 or not (self.at(other - 1).joins)):
             self._head(group)
 
     def _next_column(self, k: int) -> bool:

@@ -13,8 +13,9 @@ from functools import lru_cache
 
 from grammar.data_files import DATA
 from grammar.drafts import SENSORY, Group, Place, Target
-from grammar.lexicon import ItemReading, ResultPhrase
+from grammar.lexicon import ItemReading
 from grammar.meaning import Meaning
+from grammar.phrase_files import ResultPhrase
 
 
 @lru_cache(maxsize=1)
