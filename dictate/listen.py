@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from dictate.audio.endpoint import Began, Ended, Endpointer, Mark, Sound
+from dictate.audio.endpoint import Began, Ended, Endpointer, Hushed, Mark, Sound
 from dictate.engines.engine import Engine
 from dictate.events import AudioChunk, Event, FinalText, SpeechStarted, SpeechStopped
 from dictate.settings import SoundSettings
@@ -43,6 +43,10 @@ class Listener:
                 partial = self.engine.accept(mark.samples)
                 if partial is not None:
                     events.append(partial)
+            elif isinstance(mark, Hushed):
+                prepare = getattr(self.engine, "prepare", None)
+                if prepare is not None:
+                    prepare()
             elif isinstance(mark, Ended):
                 events.append(SpeechStopped(mark.end_s))
                 final = self.engine.finish()

@@ -60,6 +60,11 @@ class Sound:
 
 
 @dataclass(frozen=True, slots=True)
+class Hushed:
+    """The speaker may have finished: all sound up to the tail was handed on. More Sound or Ended follows."""
+
+
+@dataclass(frozen=True, slots=True)
 class Ended:
     """The utterance is over; `end_s` is the end of its speech; `remarks` are about its level."""
 
@@ -67,7 +72,7 @@ class Ended:
     remarks: tuple[str, ...] = ()
 
 
-Mark = Began | Sound | Ended
+Mark = Began | Sound | Hushed | Ended
 
 
 class Endpointer:
@@ -142,6 +147,8 @@ class Endpointer:
         if self._quiet_frames * FRAME_S <= self.settings.tail_s:
             self._hand_on([frame], marks)
         else:
+            if not self._held:
+                marks.append(Hushed())
             self._held.append(frame)
         if self._quiet_frames * FRAME_S >= self._patience_s():
             self._end(marks)

@@ -12,7 +12,11 @@ from dictate.events import FinalText, PartialText, Samples
 
 
 class Engine(Protocol):
-    """A streaming recogniser. Calls come in the order start, accept..., finish, start, ... and at last close."""
+    """A streaming recogniser. Calls come in the order start, accept..., finish, start, ... and at last close.
+
+    An engine may also have `prepare()`: called when the speaker seems to have finished, so that it can work
+    ahead during the rest of the endpoint's silence. It must not change what `finish` returns.
+    """
 
     name: str
 

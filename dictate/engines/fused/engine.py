@@ -38,11 +38,13 @@ class FusedEngine:
         self._length = 0
         self._next_partial_s = FIRST_PARTIAL_S
         self.heard: list[Heard] = []
+        self._prepared: tuple[int, FinalText] | None = None
 
     def start(self, start_s: float) -> None:
         """Begin an utterance."""
         self._pieces, self._length, self._start_s = [], 0, start_s
         self._next_partial_s = FIRST_PARTIAL_S
+        self._prepared = None
 
     def accept(self, samples: Samples) -> PartialText | None:
         """Collect sound. A partial result follows ever more of it, so that a long utterance stays cheap."""
@@ -57,10 +59,20 @@ class FusedEngine:
         text = " ".join(found.readings[0].words) if found.readings else ""
         return PartialText(text, self._start_s) if text else None
 
+    def prepare(self) -> None:
+        """Work ahead: search what was said so far, while the endpointer still waits to be sure."""
+        self._prepared = (self._length, self._search_all())
+
     def finish(self) -> FinalText:
-        """Search the whole utterance and return its words with times, confidence and rivals."""
+        """The whole utterance with its words' times, confidence and rivals."""
+        ready = self._prepared is not None and self._prepared[0] == self._length
+        final = self._prepared[1] if self._prepared is not None and ready else self._search_all()
+        self._pieces, self._prepared = [], None
+        return final
+
+    def _search_all(self) -> FinalText:
         samples = np.concatenate(self._pieces) if self._pieces else np.zeros(0, dtype=np.int16)
-        self._pieces, self.heard = [], []
+        self.heard = []
         words: list[Word] = []
         at = 0
         for part in cut(samples):

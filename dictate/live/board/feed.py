@@ -58,13 +58,15 @@ class Feed:
         sent = 0
         try:
             yield "retry: 1000\n\n"
-            while not self._closed:
+            while True:
                 event.clear()
                 with self._lock:
                     fresh = sorted((n, kind, data) for kind, (n, data) in self._latest.items() if n > sent)
                 for n, kind, data in fresh:
                     sent = n
                     yield f"event: {kind}\ndata: {data}\n\n"
+                if self._closed:  # only now: the last picture says where the draft is
+                    return
                 try:
                     await asyncio.wait_for(event.wait(), QUIET_S)
                 except TimeoutError:

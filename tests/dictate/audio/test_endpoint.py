@@ -38,7 +38,7 @@ def pieces_of(marks) -> list[tuple[float, float, Samples]]:
         elif isinstance(mark, Sound):
             assert start is not None
             sound.append(mark.samples)
-        else:
+        elif isinstance(mark, Ended):
             pieces.append((start, mark.end_s, np.concatenate(sound)))
             start = None
     assert start is None

@@ -200,3 +200,38 @@ def test_a_taken_port_gives_the_next_and_ten_taken_ports_a_sentence():
 
 def test_our_own_addresses_are_found_without_sending_anything():
     assert all(not address.startswith("127.") for address in entry.own_addresses())
+
+
+def test_a_stream_ends_only_after_the_last_picture_was_sent():
+    import asyncio
+
+    async def read():
+        feed = Feed()
+        feed.attach(asyncio.get_running_loop())
+        feed.publish("view", "1")
+        stream = feed.stream()
+        first = [await anext(stream), await anext(stream)]
+        feed.publish("view", "2")
+        feed.close()
+        return [*first, *[message async for message in stream]]
+
+    assert asyncio.run(read()) == [
+        "retry: 1000\n\n", "event: view\ndata: 1\n\n", "event: view\ndata: 2\n\n",
+    ]  # fmt: skip
+
+
+def test_a_slow_page_skips_pictures_and_gets_the_newest():
+    import asyncio
+
+    async def read():
+        feed = Feed()
+        feed.attach(asyncio.get_running_loop())
+        stream = feed.stream()
+        await anext(stream)
+        for n in range(100):
+            feed.publish("view", str(n))
+            feed.publish("meter", str(n))
+        feed.close()
+        return [message async for message in stream]
+
+    assert asyncio.run(read()) == ["event: view\ndata: 99\n\n", "event: meter\ndata: 99\n\n"]
