@@ -41,6 +41,7 @@ class Limits(_Data):
     weak: float = Field(gt=0, lt=1)
     strict: float = Field(gt=0, lt=1)
     kinds: dict[str, Kind]
+    negating: frozenset[str]
     opposites: tuple[Opposites, ...]
 
 
@@ -72,11 +73,8 @@ def _doubtful(words: Sequence[Word]) -> list[tuple[Word, str]]:
     found: dict[str, Word] = {}
     for word in words:
         for name, kind in limits().kinds.items():
-            if (
-                word.text in kind.words
-                and name not in found
-                and (word.confidence < limits().strict or _opposite(word))
-            ):
+            weak = word.text in kind.words and (word.confidence < limits().strict or _opposite(word))
+            if name not in found and (weak or (name == "negation" and _lost_negation(word))):
                 found[name] = word
     return [(word, name) for name, word in found.items()]
 
@@ -88,8 +86,13 @@ def _opposite(word: Word) -> str | None:
     return None
 
 
+def _lost_negation(word: Word) -> str | None:
+    """A negating word that only another reading has beside or instead of this word."""
+    return next((rival for rival in word.rivals if rival in limits().negating), None)
+
+
 def _query(index: int, finding: Finding, word: Word, kind: str) -> Query:
-    rival = _opposite(word)
+    rival = _opposite(word) or (_lost_negation(word) if kind == "negation" else None)
     heard = f"{word.text!r} or {rival!r} was heard" if rival else f"{word.text!r} was heard weakly"
     return Query(
         kind="heard_weakly",

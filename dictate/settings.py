@@ -34,7 +34,7 @@ PREFIX = "SPOKEN_EXAM_"
 HOME_VARIABLE = PREFIX + "HOME"
 FILE_NAME = "settings.toml"
 
-EngineName = Literal["fused", "pocketsphinx", "vosk", "scripted"]
+EngineName = Literal["fused", "pocketsphinx", "vosk", "two-ears"]
 
 
 class Section(BaseModel):

@@ -30,7 +30,7 @@ def register(app: typer.Typer) -> None:
         complaint: list[str] = typer.Option([], "--complaint", help=COMPLAINT_HELP),
         out: Path | None = typer.Option(None, "--out", help="Write to this file instead of the terminal."),
         explain: bool = typer.Option(False, "--explain", help="Show rule, words and span of each finding."),
-        engine: str | None = typer.Option(None, "--engine", help="fused, pocketsphinx or vosk."),
+        engine: str | None = typer.Option(None, "--engine", help="fused, pocketsphinx, two-ears or vosk."),
         model: Path | None = typer.Option(None, "--model", help="Folder of a Vosk model."),
     ) -> None:
         """Hear recordings and print their notes: findings, what is not yet examined, queries, unread text."""

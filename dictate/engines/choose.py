@@ -1,7 +1,8 @@
 """Which recogniser hears: the one asked for, else the best that is ready.
 
-Order without a wish: Vosk when a model is configured, then the fused neural engine when its packages are
-installed, then PocketSphinx, which is always there.
+Order without a wish: Vosk when a model is configured, then both embedded engines when the setting
+`second_ear` is on, then the fused neural engine when its packages are installed, then PocketSphinx, which is
+always there.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dictate.engines.engine import Engine
 from dictate.errors import EngineError
 from dictate.settings import Settings, load_settings
 
-NAMES = ("fused", "pocketsphinx", "vosk")
+NAMES = ("fused", "pocketsphinx", "vosk", "two-ears")
 
 
 def choose_engine(
@@ -36,6 +37,8 @@ def choose_engine(
     if wish is None and settings.speech.model is not None:
         wish = "vosk"
     clinic = clinic_phrases(settings.speech.phrases) if settings.speech.phrases else ()
+    if wish == "two-ears" or (settings.speech.second_ear and wish is None):
+        return _two_ears(settings, clinic, say)
     if wish == "vosk":
         return _vosk(chosen_model, settings, clinic, say)
     if wish == "pocketsphinx":
@@ -49,6 +52,17 @@ def choose_engine(
     except EngineError as error:
         say(f"PocketSphinx hears instead of the fused engine: {error}")
         return _pocketsphinx(settings, clinic)
+
+
+def _two_ears(settings: Settings, clinic: tuple[str, ...], say: Callable[[str], None]) -> Engine:
+    from dictate.engines.two_ears import TwoEars
+
+    second = _pocketsphinx(settings, clinic)
+    try:
+        return TwoEars(_fused(settings, clinic), second)
+    except EngineError as error:
+        say(f"Only one engine hears, PocketSphinx: {error}")
+        return second
 
 
 def _fused(settings: Settings, clinic: tuple[str, ...]) -> Engine:

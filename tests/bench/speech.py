@@ -94,12 +94,6 @@ def open_engine(name: str) -> Any:
         from tests.bench.whisper_peer import WhisperEngine
 
         return WhisperEngine(os.environ["WHISPER_TINY"])
-    if name == "two-ears":
-        from dictate.engines.two_ears import open_two_ears
-
-        from dictate.settings import load_settings
-
-        return open_two_ears(load_settings())
     return choose_engine(name)
 
 

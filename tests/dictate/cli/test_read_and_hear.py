@@ -173,7 +173,7 @@ def test_other_rates_and_channels_are_heard(monkeypatch, capsys, tmp_path, rate_
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (("--engine", "ears"), "known are fused, pocketsphinx, vosk"),
+        (("--engine", "ears"), "known are fused, pocketsphinx, vosk, two-ears"),
         (("--engine", "vosk"), "No Vosk model is in"),
         (("--model", "/nowhere/model"), "does not exist"),
     ],

@@ -1,0 +1,91 @@
+"""Two readings made one: agreement is trusted, difference is doubted and named, other talk is rejected."""
+
+import numpy as np
+import pytest
+
+from dictate.doubt import add_doubts
+from dictate.engines.scripted_engine import ScriptedEngine
+from dictate.engines.two_ears import TwoEars, align, merge, numbers
+from dictate.events import FinalText, Word
+from grammar import parse
+
+
+def said(text: str, confidence: float = 0.8) -> FinalText:
+    """An utterance; `word:0.3` has its own confidence."""
+    words = []
+    for place, token in enumerate(text.split()):
+        word, _, own = token.partition(":")
+        words.append(Word(word, 0.5 * place, 0.5 * place + 0.4, float(own) if own else confidence))
+    return FinalText(tuple(words), 0.0, 0.5 * len(words))
+
+
+def test_align_pairs_words_and_gaps() -> None:
+    pairs = align(said("right knee jerk absent").words, said("right the knee jerk is absent").words)
+    assert [(one and one.text, other and other.text) for one, other in pairs] == [
+        ("right", "right"),
+        (None, "the"),
+        ("knee", "knee"),
+        ("jerk", "jerk"),
+        (None, "is"),
+        ("absent", "absent"),
+    ]
+
+
+def test_agreement_is_trusted() -> None:
+    merged = merge(said("right knee jerk absent", 0.5), said("right knee jerk absent", 0.6))
+    assert {word.confidence for word in merged.words} == {numbers().agree}
+    assert not merged.rejected
+
+
+def test_a_difference_is_doubted_and_named() -> None:
+    merged = merge(said("right knee jerk absent"), said("left knee jerk absent"))
+    assert merged.words[0].text == "right"
+    assert merged.words[0].rivals == ("left",)
+    assert merged.words[0].confidence <= numbers().differ
+    assert merged.words[1].confidence == numbers().agree
+
+
+def test_the_second_one_is_taken_when_it_is_much_surer() -> None:
+    merged = merge(said("right:0.1 knee jerk absent"), said("left:0.99 knee jerk absent"))
+    assert (merged.words[0].text, merged.words[0].rivals) == ("left", ("right",))
+    assert merged.words[0].confidence <= numbers().differ
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "asked"),
+    [
+        ("right knee jerk two plus", "left knee jerk two plus", "Which side?"),
+        ("right knee jerk two plus", "right knee jerk three plus", "Which grade?"),
+        ("pronator drift on the left", "no:0.5 pronator drift on the left", "Present or absent?"),
+        ("plantar flexor on the left", "plantar extensor on the left", "Present or absent?"),
+        ("right knee jerk two plus", "right knee jerk two plus", None),
+        ("right knee jerk two plus", "right the knee jerk two plus", None),
+    ],
+)
+def test_a_disagreement_that_matters_raises_a_query(first: str, second: str, asked: str | None) -> None:
+    merged = merge(said(first), said(second))
+    note = add_doubts(parse(merged.text).note, [merged])
+    questions = [query.message.split(" In ")[0] for query in note.queries if query.kind == "heard_weakly"]
+    assert questions == ([asked] if asked else [])
+
+
+def test_other_talk_is_rejected() -> None:
+    merged = merge(said("the ferry leaves at nine and comes back"), said("the face left not the palms back"))
+    assert merged.rejected
+    assert merged.text == "the ferry leaves at nine and comes back"
+
+
+@pytest.mark.parametrize(("first", "second"), [("", ""), ("right", ""), ("", "right knee jerk absent:0.9")])
+def test_one_silent_ear(first: str, second: str) -> None:
+    merged = merge(said(first), said(second))
+    assert all(word.confidence <= numbers().differ for word in merged.words)
+
+
+def test_as_an_engine() -> None:
+    engine = TwoEars(ScriptedEngine(["right knee jerk absent"]), ScriptedEngine(["right knee jerk absent"]))
+    engine.start(3.0)
+    partial = engine.accept(np.zeros(16_000, dtype=np.int16))
+    assert partial is not None
+    final = engine.finish()
+    assert (final.text, final.start_s) == ("right knee jerk absent", 3.0)
+    engine.close()
