@@ -62,8 +62,14 @@ class About(Fits):
         return fits
 
     def _foreign(self, group: Group) -> bool:
-        """A result that belongs to words not understood ("decreased flexion of ...") is nobody's ellipsis."""
+        """A result that belongs to words not understood ("decreased flexion of ...", "terminal positive ...") is
+        nobody's ellipsis."""
         tokens, content, small = self.state.tokens, self.state.content, self.state.classes
+        before = min((m.i for m in group.mentions), default=0) - 1
+        while before >= 0 and tokens[before].lower() in ("is", "was", "are", "were", "the", "a", "an"):
+            before -= 1
+        if before >= 0 and content[before] and not small[before] and before not in self.known:
+            return True
         for m in (*group.results, *group.grades):
             after = m.j
             if after < len(tokens) and content[after] and not small[after] and after not in self.known:

@@ -222,6 +222,8 @@ def _nerve_range(pipe: Pipeline, norms: list[str], i: int, out: list[Mention]) -
         value = int(word) if word.isdecimal() and len(word) < 3 else roman.get(word)
         return value if value is not None and 1 <= value <= 12 else None
 
+    if i + 1 < len(norms) and norms[i] == ":" and nerve(i + 1) is not None:
+        i += 1
     low = nerve(i)
     if low is None:
         return i

@@ -141,7 +141,10 @@ class Naming(Listing):
         if not group.targets:
             return False
         last = group.targets[-1]
-        if reading.heading and last.mention is not None and last.mention.j == m.i and reading.targets[0][1] is None:
+        beside = last.mention is not None and (
+            last.mention.j == m.i or (last.mention.j + 1 == m.i and self.tokens[last.mention.j] == "(")
+        )
+        if reading.heading and beside and reading.targets[0][1] is None:
             return reading.targets[0][0] == last.item and last.site is not None
         way = m.i > 0 and self.tokens[m.i - 1].lower() in ("on", "during")
         return way and last.sign and group.complete and not reading.sign and not self.own_result(k)
