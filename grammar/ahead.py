@@ -111,7 +111,7 @@ class Ahead(Look):
         k += 1
         while k < len(self.ms) and self.ms[k].kind not in (COMMA, STOP) and not self.is_item(k):
             if self.result_of(k):
-                return True
+                return not (self.ms[k].kind == GRADE and self._anded(k) and self.next_is_item(k))
             k += 1
         return False
 

@@ -169,7 +169,7 @@ class Listing(Untested):
             return False
         if not (self.state.topic or self.state.bound):
             return False
-        if self._value_before(k):
+        if self._value_before(k) or self._clause_prefix(k):
             return False
         if group.sided or group.places:
             if not group.valued and group.hedge is None:
@@ -180,6 +180,18 @@ class Listing(Untested):
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _clause_prefix(self, k: int) -> bool:
+        """ "weak left corneal response", "decreased RUE swing": a clause that opens with a result and leads to
+        its item without a break."""
+        group = self.group
+        first = min(group.mentions, key=lambda m: m.i)
+        if first not in group.results or group.grades or self.own_result(k):
+            return False
+        at = self.ms.index(first)
+        opens = at == 0 or self.ms[at - 1].kind in (COMMA, COLON) or self.ms[at - 1].mark != ""
+        bare = group.side_mention is None or group.side_bare or bool(group.places)
+        return opens and bare and k - at == len(group.mentions)
 
     def _value_before(self, k: int) -> bool:
         """ "4/5 in the left dorsiflexors", "2+ biceps b/l": a value that opens its clause, then its item."""

@@ -72,9 +72,9 @@ class Naming(Listing):
         """ "Sensation intact to light touch and pinprick": the modalities take the place of the family."""
         group = self.group
         new = reading.targets[0]
-        if not group.valued:
-            return False
         before = self._word_before(k)
+        if not group.valued:
+            return self._loss_to(k, reading, before)
         if self._reflex_place(k, reading, before):
             return True
         if not group.targets:
@@ -124,6 +124,18 @@ class Naming(Listing):
         self.modal = group
         return True
 
+    def _loss_to(self, k: int, reading: ItemReading, before: str) -> bool:
+        """ "no sensory loss to pinprick": the loss is of that modality."""
+        group = self.group
+        if len(group.targets) != 1 or before != "to":
+            return False
+        head = group.targets[0]
+        item = reading.targets[0][0]
+        if head.item != "sensation" or not head.sign or item not in SENSORY:
+            return False
+        group.targets = [Target(item, None, head.reading, self.ms[k])]
+        return True
+
     def _weakness_of(self, k: int, targets: list[Target]) -> bool:
         """ "weakness of left hip flexion", "weakness R grip": the movement is where the weakness is."""
         group = self.group
@@ -151,8 +163,9 @@ class Naming(Listing):
 
     def _enter_station(self, target: Target) -> None:
         station = self.items[target.item].station
-        if target.item == "tone":
+        if target.item == "tone" and self.state.last_item != "tone":
             self.state.entered = self.state.station
+        self.state.last_item = target.item
         if station != "addon" and station != self.state.station:
             if self.state.station is not None:
                 self.state.prior_side = None

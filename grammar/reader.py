@@ -232,6 +232,9 @@ class Reader(Naming):
     def on_unknown(self, k: int) -> None:
         """Unknown words between a prefix and its item cut them apart ("no head deviation, ...")."""
         group = self.group
+        if group.targets and not group.complete and k and self.ms[k - 1].kind == COMMA:
+            self.close()
+            return
         if group.targets or group.valued or group.places or group.neg is not None or group.side is not None:
             return
         if group.mentions:

@@ -6,7 +6,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 from __future__ import annotations
 
 from grammar.ahead import Ahead
-from grammar.drafts import SENSORY, Group
+from grammar.drafts import SENSORY, Group, Target
 from grammar.mentions import COMMA, MARK, Mention
 from grammar.state import COMMAND, FINDING
 
@@ -48,12 +48,21 @@ class Repairs(Ahead):
         group.targets = [
             t
             for t in group.targets
+            if not self._leans(t)
             if t.sign
             or self.items[t.item].kind != "function"
             or t.item in _LOST_BY_NO
             or (t.reading is not None and t.reading.test)
         ]
         return group
+
+    def _leans(self, target: Target) -> bool:
+        """The item leans on a word that is not understood ("no motor impersistence")."""
+        if target.mention is None or target.sign or target.reading is None or not target.reading.heading:
+            return False
+        after = target.mention.j
+        content = self.state.content
+        return after < len(content) and bool(content[after]) and after not in self.emitter.known
 
     def on_repair(self, k: int) -> bool:
         m = self.ms[k]

@@ -182,7 +182,8 @@ class Values(Places):
         m = self.ms[k]
         if self.repair is not None or group.notex is not None:
             return False
-        if self.next_is_item(k) and (not self._joined(k) or not self.own_result_next(k)):
+        placed = self._word_before(k + 1) in ("at", "in", "of", "over") if k + 1 < len(self.ms) else False
+        if self.next_is_item(k) and not placed and (not self._joined(k) or not self.own_result_next(k)):
             return False
         after_side = (
             group.side_mention is not None and group.side_mention.i >= max(v.j for v in (*group.results, *group.grades))
