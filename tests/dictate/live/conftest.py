@@ -59,9 +59,7 @@ def say(tmp_path_factory):
     def spoken(text):
         if text not in known:
             path = folder / f"{len(known)}.wav"
-            subprocess.run(
-                ["flite", "-voice", "slt", "-t", text, "-o", str(path)], check=True, capture_output=True
-            )
+            subprocess.run(["flite", "-voice", "slt", "-t", text, "-o", str(path)], check=True, capture_output=True)
             known[text], rate = soundfile.read(path, dtype="int16")
             assert rate == 16_000
         return known[text]

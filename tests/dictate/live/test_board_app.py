@@ -1,9 +1,11 @@
 """The board's door: who may see, who may press, and how long a guess lasts."""
 
+import asyncio
 import re
 import ssl
 import urllib.error
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 
 import httpx
 import pytest
@@ -147,9 +149,7 @@ def test_by_default_the_board_listens_on_the_loopback_address_only():
         board.close()
 
 
-def test_on_a_network_the_page_comes_over_tls_with_the_certificate_whose_fingerprint_is_told(
-    codes, monkeypatch
-):
+def test_on_a_network_the_page_comes_over_tls_with_the_certificate_whose_fingerprint_is_told(codes, monkeypatch):
     monkeypatch.setattr(server, "own_addresses", lambda: ["127.0.0.1"])
     board = Board(BoardPlan(port=0, on_network=True), lambda command: None, codes.append)
     try:
@@ -202,9 +202,13 @@ def test_our_own_addresses_are_found_without_sending_anything():
     assert all(not address.startswith("127.") for address in entry.own_addresses())
 
 
-def test_a_stream_ends_only_after_the_last_picture_was_sent():
-    import asyncio
+def in_a_loop_of_its_own(work):
+    """Run a coroutine function in a thread (the browser tests keep a loop in the main thread)."""
+    with ThreadPoolExecutor(1) as apart:
+        return apart.submit(lambda: asyncio.run(work())).result(timeout=20)
 
+
+def test_a_stream_ends_only_after_the_last_picture_was_sent():
     async def read():
         feed = Feed()
         feed.attach(asyncio.get_running_loop())
@@ -215,14 +219,12 @@ def test_a_stream_ends_only_after_the_last_picture_was_sent():
         feed.close()
         return [*first, *[message async for message in stream]]
 
-    assert asyncio.run(read()) == [
+    assert in_a_loop_of_its_own(read) == [
         "retry: 1000\n\n", "event: view\ndata: 1\n\n", "event: view\ndata: 2\n\n",
     ]  # fmt: skip
 
 
 def test_a_slow_page_skips_pictures_and_gets_the_newest():
-    import asyncio
-
     async def read():
         feed = Feed()
         feed.attach(asyncio.get_running_loop())
@@ -234,4 +236,4 @@ def test_a_slow_page_skips_pictures_and_gets_the_newest():
         feed.close()
         return [message async for message in stream]
 
-    assert asyncio.run(read()) == ["event: view\ndata: 99\n\n", "event: meter\ndata: 99\n\n"]
+    assert in_a_loop_of_its_own(read) == ["event: view\ndata: 99\n\n", "event: meter\ndata: 99\n\n"]

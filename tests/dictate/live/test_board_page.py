@@ -15,9 +15,7 @@ PICTURES = {
     "paused": BUSY.model_copy(update={"phase": "paused", "recording": "Paused: nothing is kept"}),
     "missing": BUSY.model_copy(update={"missing_asked": True}),
     "ended": SUMMED,
-    "first": BUSY.model_copy(
-        update={"latest": None, "earlier": (), "station": "", "queries": (), "unread_count": 0}
-    ),
+    "first": BUSY.model_copy(update={"latest": None, "earlier": (), "station": "", "queries": (), "unread_count": 0}),
 }
 
 
@@ -58,9 +56,7 @@ def test_a_picture_shows_item_side_as_a_word_and_result(page, board):
 def test_a_new_finding_arrives_in_an_open_page_without_reloading(page, board):
     opened_on(page, board, BUSY)
     page.evaluate("window.sameDocument = true")
-    update = {
-        "latest": finding("Plantar response", "right", "extensor, abnormal", "right plantar up", "abnormal")
-    }
+    update = {"latest": finding("Plantar response", "right", "extensor, abnormal", "right plantar up", "abnormal")}
     publish(board, BUSY.model_copy(update=update))
     page.wait_for_selector("#item:has-text('Plantar response')")
     assert page.inner_text("#side") == "RIGHT"

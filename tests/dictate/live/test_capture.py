@@ -55,9 +55,7 @@ def test_every_chunk_is_on_disk_before_it_is_handed_on_and_times_follow_the_reco
 
 def test_a_pause_by_key_lies_exactly_between_two_chunks_and_only_silence_is_kept_after_it(tmp_path):
     kept = recording.Recording(tmp_path / "s.au")
-    source = Prepared(
-        block(5), lambda: taken.mark("paused"), block(6), lambda: taken.mark("resumed"), block(7)
-    )
+    source = Prepared(block(5), lambda: taken.mark("paused"), block(6), lambda: taken.mark("resumed"), block(7))
     taken = Capture(lambda: source, kept)
     taken.start()
     items = drained(taken)
@@ -102,9 +100,7 @@ def test_a_microphone_pulled_out_is_named_and_opened_again_with_times_going_on(t
     assert taken.fault is None
 
 
-@pytest.mark.parametrize(
-    "fault", [DeviceError("No microphone was found."), InputError("x is not a sound file.")]
-)
+@pytest.mark.parametrize("fault", [DeviceError("No microphone was found."), InputError("x is not a sound file.")])
 def test_a_source_that_never_worked_is_a_fault_not_a_loop(tmp_path, fault):
     def opener():
         raise fault

@@ -26,9 +26,7 @@ class Fragile:
     def finish(self):
         if len(self.count) in self.breaks:
             raise RuntimeError("out of memory")
-        return FinalText(
-            (Word("fine", self.start_s, self.start_s + 0.4, 1.0),), self.start_s, self.start_s + 0.5
-        )
+        return FinalText((Word("fine", self.start_s, self.start_s + 0.4, 1.0),), self.start_s, self.start_s + 0.5)
 
     def close(self):
         pass
@@ -81,9 +79,7 @@ def test_each_tone_is_short_soft_without_clicks_and_differs_from_the_others(outc
     assert all(len(other) != len(soft) or not np.allclose(other, soft) for other in others)
 
 
-@pytest.mark.parametrize(
-    ("outcome", "volume"), [("found", "off"), ("turned_down", "clear"), ("command", "soft")]
-)
+@pytest.mark.parametrize(("outcome", "volume"), [("found", "off"), ("turned_down", "clear"), ("command", "soft")])
 def test_nothing_is_heard_when_off_or_when_there_is_nothing_to_say(outcome, volume):
     assert sounds.tone(outcome, volume) is None
 

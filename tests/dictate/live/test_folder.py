@@ -38,9 +38,7 @@ def test_interrupted_ones_are_found_finished_and_running_ones_are_not(tmp_path):
         "import sys; from pathlib import Path; from dictate.live import folder;"
         "print([home.name for home in folder.unfinished(Path(sys.argv[1]))])"
     )
-    found = subprocess.run(
-        [sys.executable, "-c", probe, str(tmp_path)], capture_output=True, text=True, check=True
-    )
+    found = subprocess.run([sys.executable, "-c", probe, str(tmp_path)], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == str([interrupted.name])
     running.unlock()
 

@@ -86,8 +86,7 @@ def test_killed_at_any_moment_nothing_is_lost(moment, exam, home, tmp_path):
     assert len(kept) / 16_000 >= taken_s - 0.001, "sound that the program had taken is missing"
     said = [event["text"] for event in seen if event["event"] == "utterance"]
     noted = [
-        " ".join(word[0] for word in e["words"])
-        for e in journal.read(folder / "journal.jsonl").of_kind("utterance")
+        " ".join(word[0] for word in e["words"]) for e in journal.read(folder / "journal.jsonl").of_kind("utterance")
     ]
     assert noted[: len(said)] == said, "a shown utterance is not in the journal"
 

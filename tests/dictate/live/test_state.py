@@ -16,9 +16,7 @@ def read():
 
 
 def final(text, at_s=0.0, confidence=1.0, rejected=False):
-    words = tuple(
-        Word(word, at_s + n * 0.3, at_s + n * 0.3 + 0.3, confidence) for n, word in enumerate(text.split())
-    )
+    words = tuple(Word(word, at_s + n * 0.3, at_s + n * 0.3 + 0.3, confidence) for n, word in enumerate(text.split()))
     return FinalText(words, at_s, at_s + 0.3 * len(words), rejected)
 
 
@@ -163,9 +161,7 @@ def test_leaving_a_station_with_gaps_is_said_once(read):
 
 
 def test_a_gap_that_is_filled_is_no_longer_mentioned(read):
-    now = after(
-        read, "romberg negative", "no arm drift", "tandem gait heel and toe walking and hopping are normal"
-    )
+    now = after(read, "romberg negative", "no arm drift", "tandem gait heel and toe walking and hopping are normal")
     assert not [hint for hint in shown(read, now).hints if "Standing" in hint]
 
 
@@ -199,9 +195,7 @@ def test_a_complaint_adds_its_pieces_by_voice_and_at_the_start(read):
     by_voice = after(read, "complaint foot drop")
     at_start = after(read, complaint=("foot_drop",))
     assert by_voice.note.complaint == at_start.note.complaint == ("foot_drop",)
-    assert {s.item for s in state.open_slots(by_voice.note)} == {
-        s.item for s in state.open_slots(at_start.note)
-    }
+    assert {s.item for s in state.open_slots(by_voice.note)} == {s.item for s in state.open_slots(at_start.note)}
     assert "straight_leg_raise" in {slot.item for slot in state.open_slots(by_voice.note)}
 
 
