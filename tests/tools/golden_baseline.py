@@ -4,11 +4,12 @@
     python -m tests.tools.golden_baseline --shrink   drop what is right by now, raise the floors
     python -m tests.tools.golden_baseline --accept   also write down what is newly wrong (never a wrong side)
 
-`failing` names, for each dictation that is not right, the kinds of difference; `wrong_sides` the very rows.
-`marks` names the spoken dictations whose findings change when commas, or all marks, are taken out: a
-recogniser writes none, and a full stop alone may end what is carried on (a side, a list). `floors` is the least
-F1 of slots (item, site, side, status, grade) of each file. The baseline is a debt that may only shrink: a new
-difference, or a repaired one that is still listed, fails tests/grammar/test_golden.py.
+`failing` names, for each dictation that is not right, the kinds of difference; `wrong_sides` the very
+rows. `marks` names the spoken dictations whose findings change when commas, or all marks, are taken
+out: a recogniser writes none, and a full stop alone may end what is carried on (a side, a list).
+`floors` is the least F1 of slots (item, site, side, status, grade) of each file. The baseline is a
+debt that may only shrink: a new difference, or a repaired one that is still listed, fails
+tests/grammar/test_golden.py.
 """
 
 from __future__ import annotations
