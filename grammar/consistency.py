@@ -90,7 +90,26 @@ def check(catalogue: Catalogue, findings: Sequence[Finding]) -> list[Query]:
     queries = [*_unstated(catalogue, findings), *_conflicts(catalogue, findings, by_slot)]
     queries += _asymmetry(catalogue, findings, by_slot)
     queries += _pairs(findings, by_item)
+    queries += _anisocoria(findings, by_slot)
     return queries
+
+
+def _anisocoria(
+    findings: Sequence[Finding], by_slot: dict[tuple[str, str | None, str], list[int]]
+) -> Iterator[Query]:
+    """Pupils said to be equal, with sizes that differ by a millimetre or more (common practice)."""
+    right = [i for i in by_slot.get(("pupils", None, "right"), []) if findings[i].grade is not None][-1:]
+    left = [i for i in by_slot.get(("pupils", None, "left"), []) if findings[i].grade is not None][-1:]
+    equal = [i for i, f in enumerate(findings) if f.item == "pupils" and "equal" in f.descriptors][:1]
+    if right and left and equal and right != left:
+        sizes = [float(findings[i].grade or 0) for i in (*right, *left)]
+        if abs(sizes[0] - sizes[1]) >= 1:
+            yield Query(
+                kind="consistency",
+                findings=tuple(dict.fromkeys((*right, *left, *equal))),
+                message="Pupils said to be equal, but their sizes differ by a millimetre or more.",
+                settle="Measure both pupils in dim and in bright light.",
+            )
 
 
 def _unstated(catalogue: Catalogue, findings: Sequence[Finding]) -> Iterator[Query]:

@@ -23,7 +23,7 @@ STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
     "phrase",
 )
 _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
-_ROMAN_AFTER = ("cranial_nerves",)
+_OPENING = 12
 
 
 class Mention:
@@ -46,8 +46,9 @@ class Mention:
         return f"<{self.kind} {self.i}:{self.j} {what!r}>"
 
 
-def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
-    """The mentions of a document in order; token spans are counted from `base`."""
+def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list[Mention]:
+    """The mentions of a document in order; token spans are counted from `base`. `opening`: nothing was found yet,
+    so an everyday word ("forgetful") may name the complaint without a cue."""
     tokens = [token.text for token in doc]
     norms = [token.norm_ for token in doc]
     spans, complaints = _longest(pipe, doc)
@@ -69,7 +70,9 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0) -> list[Mention]:
                 out.append(mention)
                 i = part[2]
                 continue
-        span = complaints.get(i) if i - cued < 9 else None
+        span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING) else None
+        if span is not None and i - cued >= 9 and not span[1].complaint_only:
+            span = None
         span = span or spans.get(i)
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None

@@ -104,6 +104,11 @@ class Reader(Naming):
             self.state.pair_order = lex.pair_order
             self.take(m, COMMAND)
             return k + 1
+        if lex.complaint_only:
+            self.take(m, COMMAND)
+            if lex.complaints is not None and lex.complaints not in self.state.complaints:
+                self.state.complaints.append(lex.complaints)
+            return k + 1
         if lex.complaint_cue and self.on_complaint(k):
             end = k + 1
             while end < len(self.ms) and self.ms[end].used:
