@@ -22,6 +22,7 @@ from dictate.live.recording import Recording
 
 SYNC_EVERY_S = 0.5  # half of the second that a power cut may cost
 RETRY_EVERY_S = 2.0
+PATIENCE_ITEMS = 15
 _FLOOR_DB = -60.0
 
 
@@ -48,7 +49,8 @@ Item = Sound | Mark
 class Capture:
     """Reads `open_source()` until it ends or `stop()`; opens a lost microphone again every two seconds."""
 
-    def __init__(self, open_source: Callable[[], Source], recording: Recording) -> None:
+    def __init__(self, open_source: Callable[[], Source], recording: Recording, *, patient: bool = False) -> None:
+        """`patient`: wait for recognition instead of running ahead of it (for files, never for a microphone)."""
         self.items: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self.recording = recording
         self.problem: str | None = None
@@ -58,6 +60,7 @@ class Capture:
         self.muted = False
         self.began: float | None = None
         self._open_source = open_source
+        self._patient = patient
         self._paused = False
         self._samples = 0
         self._lock = threading.Lock()
@@ -120,6 +123,8 @@ class Capture:
         try:
             for chunk in source:
                 self._take(chunk.samples)
+                while self._patient and self.items.qsize() > PATIENCE_ITEMS and not self._stop.is_set():
+                    time.sleep(0.005)
                 self.problem = None
                 self.overflows = int(getattr(source, "overflows", 0))
                 if time.monotonic() - synced > SYNC_EVERY_S:

@@ -32,11 +32,7 @@ class Command:
 def command_named(kind: str, value: object = None) -> Command:
     """The command of that name; KeyError for a name that does not exist, ValueError for a bad value."""
     if kind in WITH_VALUE:
-        if (
-            not isinstance(value, str)
-            or not value.replace("_", "").replace(" ", "").isalpha()
-            or len(value) > 60
-        ):
+        if not isinstance(value, str) or not value.replace("_", "").replace(" ", "").isalpha() or len(value) > 60:
             raise ValueError(f"{kind!r} needs the name of a piece.")
         return Command(kind, value)
     KEYS[kind]

@@ -36,9 +36,7 @@ class Health:
         """Sentences for everything that is wrong now; tries the disk again when it was full."""
         lasting = [*self._disk(), *(text for text in (self._capture.problem,) if text)]
         if not self._ears.working:
-            lasting.append(
-                "The recogniser does not work. Sound is still recorded; `dictate recover` reads it later."
-            )
+            lasting.append("The recogniser does not work. Sound is still recorded; `dictate recover` reads it later.")
         if self.speaker is not None and self.speaker.problem:
             lasting.append(self.speaker.problem)
         for text in lasting:
@@ -65,7 +63,6 @@ class Health:
             ]
         if self._spare_used is not None:
             return [
-                f"The disk is full ({self._spare_used}). The room set aside is in use: free some space or "
-                "end soon."
+                f"The disk is full ({self._spare_used}). The room set aside is in use: free some space or end soon."
             ]
         return []

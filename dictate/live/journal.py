@@ -46,9 +46,7 @@ class Journal:
         before = read(path) if path.exists() else JournalText()
         self._n = before.entries[-1]["n"] if before.entries else 0
         try:
-            self._fd = os.open(
-                path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o600
-            )
+            self._fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o600)
         except OSError as error:
             raise StoreError(
                 f"The journal {path} cannot be written ({error.strerror}). Free some space or choose another "
@@ -118,11 +116,7 @@ def read(path: Path) -> JournalText:
             continue
         try:
             entry = json.loads(line)
-            if (
-                isinstance(entry, dict)
-                and isinstance(entry.get("kind"), str)
-                and isinstance(entry.get("n"), int)
-            ):
+            if isinstance(entry, dict) and isinstance(entry.get("kind"), str) and isinstance(entry.get("n"), int):
                 entries.append(entry)
             else:
                 torn += 1
@@ -138,16 +132,11 @@ def utterance_facts(final: FinalText) -> dict[str, Any]:
         "end_s": float(final.end_s),
         "rejected": final.rejected,
         "remarks": list(final.remarks),
-        "words": [
-            [w.text, float(w.start_s), float(w.end_s), float(w.confidence), list(w.rivals)]
-            for w in final.words
-        ],
+        "words": [[w.text, float(w.start_s), float(w.end_s), float(w.confidence), list(w.rivals)] for w in final.words],
     }
 
 
 def utterance_of(entry: dict[str, Any]) -> FinalText:
     """The FinalText that an "utterance" entry was made from."""
-    words = tuple(
-        Word(text, start, end, conf, tuple(rivals)) for text, start, end, conf, rivals in entry["words"]
-    )
+    words = tuple(Word(text, start, end, conf, tuple(rivals)) for text, start, end, conf, rivals in entry["words"])
     return FinalText(words, entry["start_s"], entry["end_s"], entry["rejected"], tuple(entry["remarks"]))

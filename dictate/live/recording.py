@@ -51,9 +51,7 @@ class Recording:
         """Write `samples` now; on a full disk keep them in memory and try again with the next call."""
         data = samples.astype(">i2").tobytes()
         if len(self._waiting) + len(data) > _WAITING_LIMIT_BYTES or self.lost_samples:
-            self.lost_samples += len(
-                samples
-            )  # after a hole nothing may follow, or every later time would be wrong
+            self.lost_samples += len(samples)  # after a hole nothing may follow, or every later time would be wrong
         else:
             self._waiting += data
         self.drain()
@@ -117,9 +115,7 @@ def load(path: Path) -> Samples:
     return np.frombuffer(data, dtype=">i2", count=count, offset=start).astype(np.int16)
 
 
-def chunks(
-    path: Path, *, from_sample: int = 0, chunk_samples: int = SAMPLE_RATE_HZ // 10
-) -> Iterator[AudioChunk]:
+def chunks(path: Path, *, from_sample: int = 0, chunk_samples: int = SAMPLE_RATE_HZ // 10) -> Iterator[AudioChunk]:
     """The recording as 100 ms chunks, read piece by piece, starting at `from_sample`."""
     with path.open("rb") as file:
         file.seek(HEADER_BYTES + from_sample * _BYTES_A_SAMPLE)

@@ -38,6 +38,7 @@ class LivePlan:
 
     open_source: Callable[[], Source]
     source_name: str
+    patient: bool = False  # replay no faster than it is read
     complaint: tuple[str, ...] = ()
     keep_sound: bool = True
     volume: sounds.Volume = "off"
@@ -53,7 +54,7 @@ class Examination:
         self.screens: list[Screen] = []
         self.recording = recording.Recording(folder.sound)
         self.journal = journal.Journal(folder.journal)
-        self.capture = Capture(plan.open_source, self.recording)
+        self.capture = Capture(plan.open_source, self.recording, patient=plan.patient)
         self.health = Health(folder, self.recording, self.journal, self.capture, ears)
         self.state = state.opened(reading, plan.complaint)
         self.heard_s = 0.0  # up to here the recogniser was given the sound
@@ -180,23 +181,17 @@ class Examination:
 
     def _read_again(self, error: EngineFailed) -> None:
         """The recogniser broke: hear the sound since the last utterance again from disk, with a new one."""
-        self.health.tell(
-            f"The recogniser failed ({error}) and was started again; no sound is lost.", self.heard_s
-        )
+        self.health.tell(f"The recogniser failed ({error}) and was started again; no sound is lost.", self.heard_s)
         self._show()
         stop_s = self.heard_s
         try:
-            for chunk in recording.chunks(
-                self.folder.sound, from_sample=int(self.settled_s * SAMPLE_RATE_HZ)
-            ):
+            for chunk in recording.chunks(self.folder.sound, from_sample=int(self.settled_s * SAMPLE_RATE_HZ)):
                 if chunk.start_s >= stop_s or self.state.phase != "listening" or not self.ears.working:
                     break
                 self._take_all(self.ears.hear(chunk))
         except EngineFailed:
             self.settled_s = self.heard_s
-            self.health.tell(
-                "A stretch of sound breaks the recogniser and stays unread on the recording.", stop_s
-            )
+            self.health.tell("A stretch of sound breaks the recogniser and stays unread on the recording.", stop_s)
 
     def _follow_muting(self, sound: Sound) -> None:
         if sound.muted and self._muted_since is None:

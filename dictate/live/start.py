@@ -116,6 +116,7 @@ def take(
             plan = LivePlan(
                 open_source=_opener(wishes, settings),
                 source_name=str(wishes.file or wishes.device or settings.sound.device or "microphone"),
+                patient=wishes.file is not None and wishes.speed <= 0,
                 complaint=complaint,
                 keep_sound=wishes.keep_sound,
                 volume=wishes.volume,
@@ -222,9 +223,7 @@ def _output(kind: str) -> Screen:
 def _screens(wishes: Wishes, examination: Examination, tell: Callable[[str], None]) -> Iterator[None]:
     """Open board and terminal view while the block runs."""
     if wishes.board is not None:
-        board = Board(
-            wishes.board, examination.press, lambda code: tell(f"Code for the next browser: {code}")
-        )
+        board = Board(wishes.board, examination.press, lambda code: tell(f"Code for the next browser: {code}"))
         examination.screens.append(BoardScreen(board))
         tell(f"Room board: {board.address}")
         if board.certificate is not None:

@@ -173,9 +173,7 @@ def _outcome(before: Note, note: Note, fresh: tuple[int, ...], controls: tuple[C
 
 def open_slots(note: Note, items: Sequence[str] | None = None) -> tuple[Any, ...]:
     """Required slots without a result, of all items or of `items`."""
-    return tuple(
-        slot for slot in note.slots if slot.state in OPEN_STATES and (items is None or slot.item in items)
-    )
+    return tuple(slot for slot in note.slots if slot.state in OPEN_STATES and (items is None or slot.item in items))
 
 
 def waiting_items(note: Note) -> tuple[str, ...]:

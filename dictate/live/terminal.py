@@ -54,9 +54,7 @@ class Terminal:
 
     def _draw(self) -> None:
         if self._view is not None:
-            self._live.update(
-                render(self._view, self._level, self._elapsed_s, self._console.width), refresh=True
-            )
+            self._live.update(render(self._view, self._level, self._elapsed_s, self._console.width), refresh=True)
 
 
 def render(view: View, level: float, elapsed_s: float, width: int = 100) -> Group:
@@ -126,9 +124,7 @@ def _open(view: View, width: int) -> Columns:
         else:
             body = f"{station.open_slots} open" if station.open_slots else "complete"
         style = "bold" if station.here else "dim"
-        panels.append(
-            Panel(body, title=f"{station.label} {station.filled}/{station.total}", border_style=style)
-        )
+        panels.append(Panel(body, title=f"{station.label} {station.filled}/{station.total}", border_style=style))
     return Columns(panels, equal=False, expand=False, width=max(24, width // 2 - 4) if width < 100 else None)
 
 

@@ -230,9 +230,7 @@ def _recording(state: LiveState, around: Surroundings) -> str:
 def _notices(state: LiveState, around: Surroundings) -> tuple[str, ...]:
     notices = list(around.problems)
     if around.behind_s > CLEAR_S and state.phase != "ended":
-        notices.append(
-            f"Reading is {around.behind_s:.0f} s behind the sound; nothing is lost, it will catch up."
-        )
+        notices.append(f"Reading is {around.behind_s:.0f} s behind the sound; nothing is lost, it will catch up.")
     if around.overflows:
         notices.append(f"The sound card dropped sound {wording.counted(around.overflows, 'time')}.")
     return tuple(notices)
@@ -242,9 +240,7 @@ def _summary(state: LiveState, catalogue: Any, unread: Sequence[str], kept_as: s
     stations = station_views(state.shown, catalogue, None)
     return Summary(
         title=f"Examination kept as draft {kept_as}" if kept_as else "Keeping the examination ...",
-        omissions=tuple(
-            f"{station.label}: {_slot_words(line)}" for station in stations for line in station.open
-        ),
+        omissions=tuple(f"{station.label}: {_slot_words(line)}" for station in stations for line in station.open),
         queries=tuple(query.message for query in state.shown.queries),
         unread=tuple(unread),
     )

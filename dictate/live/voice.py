@@ -33,8 +33,7 @@ class Voice:
             import espeakng_loader
         except ImportError as error:
             raise SettingsError(
-                "Answering aloud needs the 'speak' extra. Run: pip install 'spoken-exam[speak]', "
-                "or leave out --speak."
+                "Answering aloud needs the 'speak' extra. Run: pip install 'spoken-exam[speak]', or leave out --speak."
             ) from error
         self._library = ctypes.CDLL(espeakng_loader.get_library_path())
         self._library.espeak_Initialize.argtypes = [ctypes.c_int, ctypes.c_int, ctypes.c_char_p, ctypes.c_int]
@@ -68,9 +67,7 @@ class Voice:
 class Speaker:
     """Speaks in a thread; calls `mute(True)` before the first sound and `mute(False)` after the last echo."""
 
-    def __init__(
-        self, voice: Voice, mute: Callable[[bool], None], *, device: int | str | None = None
-    ) -> None:
+    def __init__(self, voice: Voice, mute: Callable[[bool], None], *, device: int | str | None = None) -> None:
         self._voice, self._mute, self._device = voice, mute, device
         self._lock = threading.Lock()
         self.problem: str | None = None
@@ -87,9 +84,7 @@ class Speaker:
             try:
                 import sounddevice
 
-                sounddevice.play(
-                    self._voice.samples(text), self._voice.rate_hz, device=self._device, blocking=True
-                )
+                sounddevice.play(self._voice.samples(text), self._voice.rate_hz, device=self._device, blocking=True)
                 time.sleep(TAIL_S)
                 self.problem = None
             except Exception as error:  # no loudspeaker must never stop an examination; it is shown instead

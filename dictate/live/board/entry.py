@@ -59,9 +59,7 @@ class Door:
         """Does this cookie open the board?"""
         if not self.code_needed:
             return True
-        return given is not None and any(
-            secrets.compare_digest(given.encode(), p.encode()) for p in self.passes
-        )
+        return given is not None and any(secrets.compare_digest(given.encode(), p.encode()) for p in self.passes)
 
     def admit(self, code: str) -> str | None:
         """A pass for the right code (which is used up by that), or None."""
@@ -88,9 +86,7 @@ def own_addresses() -> list[str]:
         pass
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(
-                ("192.0.2.1", 9)
-            )  # a documentation address; a datagram socket sends nothing on connect
+            probe.connect(("192.0.2.1", 9))  # a documentation address; a datagram socket sends nothing on connect
             found.add(probe.getsockname()[0])
         except OSError:
             pass
@@ -141,9 +137,7 @@ def make_certificate(folder: Path, names: list[str]) -> Certificate:
     cert_path.write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
     key_path.touch(mode=0o600)
     key_path.write_bytes(
-        key.private_bytes(
-            serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-        )
+        key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     )
     digest = certificate.fingerprint(hashes.SHA256()).hex(":").upper()
     ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(cert_path, key_path)  # it must load

@@ -59,14 +59,17 @@ class Feed:
         try:
             yield "retry: 1000\n\n"
             while True:
+                closing = self._closed  # looked at before the last pictures are fetched, so that none is missed
                 event.clear()
                 with self._lock:
                     fresh = sorted((n, kind, data) for kind, (n, data) in self._latest.items() if n > sent)
                 for n, kind, data in fresh:
                     sent = n
                     yield f"event: {kind}\ndata: {data}\n\n"
-                if self._closed:  # only now: the last picture says where the draft is
+                if closing:
                     return
+                if self._closed:
+                    continue
                 try:
                     await asyncio.wait_for(event.wait(), QUIET_S)
                 except TimeoutError:

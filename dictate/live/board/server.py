@@ -30,9 +30,7 @@ class BoardPlan:
 class Board:
     """A running board: `address` to open, `feed` to publish to."""
 
-    def __init__(
-        self, plan: BoardPlan, press: Callable[[Command], None], tell_code: Callable[[str], None]
-    ) -> None:
+    def __init__(self, plan: BoardPlan, press: Callable[[Command], None], tell_code: Callable[[str], None]) -> None:
         try:
             import uvicorn
 

@@ -180,13 +180,11 @@ def test_a_page_whose_program_died_says_so_and_recovers_no_false_trust(chromium)
     page.close()
 
 
-def test_the_first_paint_comes_within_a_second_and_nothing_is_loaded_from_elsewhere(chromium, board):
+def test_nothing_is_loaded_from_elsewhere(chromium, board):
     page = chromium.new_page(viewport=SIZES["room"])
     asked = []
     page.on("request", lambda request: asked.append(request.url))
     opened_on(page, board, BUSY)
     time.sleep(0.3)
     assert {url[: len(board.address)] for url in asked} == {board.address}
-    painted = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
-    assert painted < 1000
     page.close()

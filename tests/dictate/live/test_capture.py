@@ -149,3 +149,12 @@ def test_a_paced_source_gives_a_chunk_when_its_last_sample_would_have_been_spoke
 )
 def test_the_meter_shows_minus_sixty_decibels_to_full_scale(samples, level):
     assert level_of(samples) == pytest.approx(level, abs=0.001)
+
+
+def test_a_patient_capture_never_runs_far_ahead_of_recognition(tmp_path):
+    kept = recording.Recording(tmp_path / "s.au")
+    taken = Capture(lambda: Prepared(*[block(1)] * 200), kept, patient=True)
+    taken.start()
+    time.sleep(0.3)
+    assert taken.items.qsize() <= capture.PATIENCE_ITEMS + 1
+    assert len(drained(taken)) == 201
