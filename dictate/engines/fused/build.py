@@ -110,8 +110,6 @@ def _store(language: Language, path: Path) -> None:
 
 
 def _forget_old(folder: Path, keep: Path) -> None:
-    found = sorted(
-        (path for path in folder.glob("fused-*.npz") if path != keep), key=lambda path: path.stat().st_mtime
-    )
+    found = sorted((path for path in folder.glob("fused-*.npz") if path != keep), key=lambda path: path.stat().st_mtime)
     for path in found[: max(0, len(found) - KEPT + 1)]:
         path.unlink(missing_ok=True)

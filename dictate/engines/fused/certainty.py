@@ -1,9 +1,14 @@
-"""How sure each word is: the share of the beam's probability whose readings hold it at its place.
+"""How sure each word is: from the beam's readings, the second ear, the free reading and the sound itself.
 
 Every finished reading of the beam has a score S (see `search.py`). Their softmax at temperature T is a
 posterior over readings; the posterior of a word is the sum over the readings which, aligned to the best one
 by edit distance, have the same word at that place (a confusion network in the manner of Mangu L, Brill E,
 Stolcke A, Comput Speech Lang 2000;14:373). What other readings have there are its rivals.
+
+Four pieces of evidence then make a probability of being right by logistic regression (weights in
+data/fused.toml, fitted and checked by tests/bench/speech.py --fit): the logit of that posterior, whether
+the second ear heard the same word there, whether the free reading has it there, and the network's
+log-probability per letter.
 """
 
 from __future__ import annotations
@@ -11,10 +16,68 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from dictate.engines.fused.search import Reading
+from dictate.engines.fused.search import Heard, Reading, free_words
+from dictate.engines.fused.settings import fused_settings
 
 RIVAL_SHARE = 0.02
+NEAREST = 0.005
+"""Posteriors are kept this far from 0 and 1: a beam of eight cannot tell more."""
+
+
+@dataclass(frozen=True, slots=True)
+class WordEvidence:
+    """One word and what speaks for it. `ear` and `free`: agreement, None when there is nothing to compare
+    with."""
+
+    text: str
+    posterior: float = 0.5
+    ear: bool | None = None
+    free: bool | None = None
+    per_letter: float = -1.0
+    rivals: tuple[str, ...] = ()
+
+
+def gather(heard: Heard, ear: Sequence[str], *, has_ear: bool) -> tuple[WordEvidence, ...]:
+    """The evidence for each word of the best reading."""
+    if not heard.readings:
+        return ()
+    best = heard.readings[0]
+    beside_ear, beside_free = aligned(best.words, ear), aligned(best.words, free_words(heard))
+    found = []
+    for place, (posterior, rivals) in enumerate(posteriors(heard.readings)):
+        word = best.words[place]
+        other = beside_ear[place] if has_ear else ""
+        found.append(
+            WordEvidence(
+                word,
+                posterior,
+                (other == word) if has_ear else None,
+                beside_free[place] == word,
+                max(-10.0, best.marks[place] / len(word)),
+                rivals if other in ("", word, *rivals) else (*rivals, other),
+            )
+        )
+    return tuple(found)
+
+
+def features(word: WordEvidence) -> tuple[float, ...]:
+    """The numbers that the regression weighs: 1, posterior's logit, ear, free, log-probability a letter."""
+    posterior = min(1.0 - NEAREST, max(NEAREST, word.posterior))
+    agreed = [0.0 if agrees is None else (1.0 if agrees else -1.0) for agrees in (word.ear, word.free)]
+    return (1.0, math.log(posterior / (1.0 - posterior)), *agreed, word.per_letter)
+
+
+def certainty(word: WordEvidence) -> float:
+    """The probability that the word is right."""
+    return logistic(features(word), fused_settings().confidence.weights)
+
+
+def logistic(values: Sequence[float], weights: Sequence[float]) -> float:
+    """1 / (1 + exp(-w.x))."""
+    total = sum(value * weight for value, weight in zip(values, weights, strict=True))
+    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, total))))
 
 
 def posteriors(readings: Sequence[Reading], temperature: float = 1.0) -> list[tuple[float, tuple[str, ...]]]:
@@ -29,9 +92,7 @@ def posteriors(readings: Sequence[Reading], temperature: float = 1.0) -> list[tu
             votes[place][word] += share
     found = []
     for word, vote in zip(best, votes, strict=True):
-        others = sorted(
-            ((share, other) for other, share in vote.items() if other not in (word, "")), reverse=True
-        )
+        others = sorted(((share, other) for other, share in vote.items() if other not in (word, "")), reverse=True)
         rivals = tuple(other for share, other in others if share >= RIVAL_SHARE)
         found.append((min(1.0, vote[word]), rivals))
     return found

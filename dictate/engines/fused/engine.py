@@ -1,17 +1,27 @@
-"""The fused recogniser behind the Engine Protocol: collect an utterance, search it, place its words in
-time."""
+"""The fused recogniser behind the Engine Protocol.
+
+Two recognisers listen. The second ear (PocketSphinx with the examination's own model) hears while somebody
+still speaks; the words it found are hints to the neural search over the finished utterance (`search.py`),
+which may take them or leave them. They fail on different words: the neural network knows sounds but not the
+trade's words ("hip fleaks and"), the ear knows nothing else. Then the words are placed in time, each gets a
+confidence (`certainty.py`), and the whole is judged: was it said to the tool at all (`acceptance.py`)?
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from dictate.engines.engine import Engine
+from dictate.engines.fused.acceptance import is_accepted
 from dictate.engines.fused.build import ensure_language
-from dictate.engines.fused.certainty import posteriors
+from dictate.engines.fused.certainty import WordEvidence, certainty, gather
 from dictate.engines.fused.language import Language
 from dictate.engines.fused.net import SHORTEST_SAMPLES, Net
-from dictate.engines.fused.search import Heard, search
+from dictate.engines.fused.search import Heard, free_words, search
 from dictate.engines.fused.settings import fused_settings
 from dictate.engines.fused.times import Aligner
 from dictate.events import SAMPLE_RATE_HZ, FinalText, PartialText, Samples, Word
@@ -22,32 +32,48 @@ LONGEST_S = 18.0
 CUT_SEARCH_S = 5.0
 
 
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What is known of one stretch of sound: the search's results and the evidence for each word."""
+
+    heard: Heard
+    ear: tuple[str, ...]
+    evidence: tuple[WordEvidence, ...]
+
+
 class FusedEngine:
-    """A recogniser that knows the examination's language. `heard` keeps the last utterance's search
-    results."""
+    """A recogniser that knows the examination's language. `judged` keeps what lay behind the last result."""
 
     name = "fused"
 
-    def __init__(self, net: Net, language: Language, aligner: Aligner | None = None) -> None:
+    def __init__(self, net: Net, language: Language, ear: Engine | None = None) -> None:
         numbers = fused_settings()
-        self._net, self._language = net, language
+        self._net, self._language, self._numbers = net, language, numbers
         self._weights, self._quick = numbers.search.weights(), numbers.partial.weights()
-        self._aligner = aligner or Aligner()
+        self._ear, self._aligner = ear, Aligner()
         self._pieces: list[Samples] = []
         self._start_s = 0.0
         self._length = 0
         self._next_partial_s = FIRST_PARTIAL_S
-        self.heard: list[Heard] = []
         self._prepared: tuple[int, FinalText] | None = None
+        self._ear_words: tuple[Word, ...] = ()
+        self.judged: list[Judged] = []
 
     def start(self, start_s: float) -> None:
         """Begin an utterance."""
         self._pieces, self._length, self._start_s = [], 0, start_s
         self._next_partial_s = FIRST_PARTIAL_S
-        self._prepared = None
+        self._prepared, self._ear_words = None, ()
+        if self._ear is not None:
+            self._ear.start(start_s)
 
     def accept(self, samples: Samples) -> PartialText | None:
         """Collect sound. A partial result follows ever more of it, so that a long utterance stays cheap."""
+        if self._ear is not None:
+            if self._prepared is not None:  # it was finished too early: go on with a second stretch
+                self._ear.start(self._start_s + self._length / SAMPLE_RATE_HZ)
+            self._ear.accept(samples)
+        self._prepared = None
         self._pieces.append(samples)
         self._length += len(samples)
         length_s = self._length / SAMPLE_RATE_HZ
@@ -61,10 +87,14 @@ class FusedEngine:
 
     def prepare(self) -> None:
         """Work ahead: search what was said so far, while the endpointer still waits to be sure."""
-        self._prepared = (self._length, self._search_all())
+        if self._prepared is None:
+            self._prepared = (self._length, self._search_all())
 
     def finish(self) -> FinalText:
-        """The whole utterance with its words' times, confidence and rivals."""
+        """The whole utterance with its words' times, confidence and rivals.
+
+        A rejected utterance holds the network's own reading instead: free talk is what that is best at.
+        """
         ready = self._prepared is not None and self._prepared[0] == self._length
         final = self._prepared[1] if self._prepared is not None and ready else self._search_all()
         self._pieces, self._prepared = [], None
@@ -72,33 +102,51 @@ class FusedEngine:
 
     def _search_all(self) -> FinalText:
         samples = np.concatenate(self._pieces) if self._pieces else np.zeros(0, dtype=np.int16)
-        self.heard = []
-        words: list[Word] = []
-        at = 0
+        ear = self._finish_ear()
+        self.judged = []
+        parts: list[tuple[Samples, float]] = []
+        start_s = self._start_s
         for part in cut(samples):
-            words += self._words(part, self._start_s + at / SAMPLE_RATE_HZ)
-            at += len(part)
-        return FinalText(tuple(words), self._start_s, self._start_s + len(samples) / SAMPLE_RATE_HZ)
+            end_s = start_s + len(part) / SAMPLE_RATE_HZ
+            hints = [word for word in ear if start_s <= (word.start_s + word.end_s) / 2 < end_s]
+            self.judged.append(self._judge(part, hints))
+            parts.append((part, start_s))
+            start_s = end_s
+        meant = any(is_accepted(judged.heard, judged.evidence, self._language) for judged in self.judged)
+        rejected = not meant and any(judged.evidence for judged in self.judged)
+        words: list[Word] = []
+        for (part, began_s), judged in zip(parts, self.judged, strict=True):
+            free = [WordEvidence(word) for word in free_words(judged.heard)] if rejected else []
+            words += self._placed(part, began_s, free or judged.evidence)
+        return FinalText(tuple(words), self._start_s, start_s, rejected)
+
+    def _finish_ear(self) -> tuple[Word, ...]:
+        """All words the second ear heard in this utterance so far."""
+        if self._ear is not None and self._pieces:
+            self._ear_words += self._ear.finish().words
+        return self._ear_words
 
     def close(self) -> None:
         """Let go of the models."""
+        if self._ear is not None:
+            self._ear.close()
         del self._net, self._language, self._aligner
 
-    def _words(self, samples: Samples, start_s: float) -> list[Word]:
+    def _judge(self, samples: Samples, ear: Sequence[Word]) -> Judged:
         if len(samples) < SHORTEST_SAMPLES:
-            return []
+            return Judged(Heard(()), (), ())
+        hints = [(word.text, self._numbers.hints.nats) for word in ear]
         voice = self._net.listen(samples)
-        heard = search(voice, self._net.pieces, self._language, self._weights, len(samples) / SAMPLE_RATE_HZ)
-        self.heard.append(heard)
-        if not heard.readings:
-            return []
-        best = heard.readings[0].words
-        spans = self._aligner.spans(best, samples)
+        duration_s = len(samples) / SAMPLE_RATE_HZ
+        heard = search(voice, self._net.pieces, self._language, self._weights, duration_s, hints=hints)
+        said = tuple(word.text for word in ear)
+        return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None))
+
+    def _placed(self, samples: Samples, start_s: float, evidence: Sequence[WordEvidence]) -> list[Word]:
+        spans = self._aligner.spans([word.text for word in evidence], samples)
         return [
-            Word(word, start_s + start, start_s + end, confidence, rivals)
-            for word, (start, end), (confidence, rivals) in zip(
-                best, spans, posteriors(heard.readings), strict=True
-            )
+            Word(word.text, start_s + start, start_s + end, certainty(word), word.rivals)
+            for word, (start, end) in zip(evidence, spans, strict=True)
         ]
 
 

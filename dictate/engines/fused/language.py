@@ -21,12 +21,16 @@ that a half-said word can still become is the maximum of that slice: the look-ah
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+
+EVERYDAY_FLOOR = 1e-6
+"""The chance that everyday talk gives to a word that is not in its list."""
 
 History = tuple[int, int]
 Vector = npt.NDArray[np.float32]
@@ -52,9 +56,7 @@ class Language:
         self.end, self.begin, self.unknown = len(words), len(words) + 1, len(words) + 2
         self.start: History = (self.unknown, self.begin)
         self._grams, self._everyday = grams, everyday
-        one, two, three = (
-            _Order(grams[f"context{n}"], grams[f"word{n}"], grams[f"count{n}"]) for n in (1, 2, 3)
-        )
+        one, two, three = (_Order(grams[f"context{n}"], grams[f"word{n}"], grams[f"count{n}"]) for n in (1, 2, 3))
         self._pairs, self._triples = two, three
         size = len(words) + 1
         known = np.zeros(size, dtype=np.float32)
@@ -77,6 +79,11 @@ class Language:
         strange = self._strange(word)
         number = self._numbers.get(word)
         return strange if number is None else max(strange, float(self.vector(history)[number]))
+
+    def everyday_word(self, word: str) -> float:
+        """log G(word): how likely the word is in everyday talk, whatever stands before it."""
+        number = self._numbers.get(word)
+        return math.log(max(EVERYDAY_FLOOR, float(self._everyday[number]) if number is not None else 0.0))
 
     def ending(self, history: History) -> float:
         """log P(the utterance ends | history)."""
@@ -148,9 +155,7 @@ def from_arrays(stored: Mapping[str, npt.NDArray[np.generic]]) -> Language:
     """The model that `Language.arrays` gave."""
     escape, strange, strange_letter = (float(number) for number in stored["numbers"])
     grams = {
-        name: stored[name].astype(np.int64)
-        for n in (1, 2, 3)
-        for name in (f"context{n}", f"word{n}", f"count{n}")
+        name: stored[name].astype(np.int64) for n in (1, 2, 3) for name in (f"context{n}", f"word{n}", f"count{n}")
     }
     words = [str(word) for word in stored["words"]]
     everyday = stored["everyday"].astype(np.float32)

@@ -55,9 +55,7 @@ class Net:
         options.log_severity_level = 4
 
         def load(name: str) -> onnxruntime.InferenceSession:
-            return onnxruntime.InferenceSession(
-                str(folder / name), options, providers=["CPUExecutionProvider"]
-            )
+            return onnxruntime.InferenceSession(str(folder / name), options, providers=["CPUExecutionProvider"])
 
         self.pieces: Pieces = read_pieces(folder / TABLE)
         self._encoder, self._decoder = load(ENCODER), load(DECODER)
@@ -109,12 +107,8 @@ class Voice:
         net, rows = self._net, len(tokens)
         if rows not in self._spread:
             cross = zip(net._cross, self._cross, strict=True)
-            self._spread[rows] = self._sound(rows) | {
-                name: np.repeat(cache, rows, axis=0) for name, cache in cross
-            }
-        feed = self._spread[rows] | {
-            name: cache[parents] for name, cache in zip(net._own, self._own, strict=True)
-        }
+            self._spread[rows] = self._sound(rows) | {name: np.repeat(cache, rows, axis=0) for name, cache in cross}
+        feed = self._spread[rows] | {name: cache[parents] for name, cache in zip(net._own, self._own, strict=True)}
         feed |= {"input_ids": tokens[:, None], "use_cache_branch": np.array([True])}
         out = net._decoder.run(net._outputs, feed)
         self._own = out[1:]

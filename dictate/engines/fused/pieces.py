@@ -56,11 +56,7 @@ class Pieces:
 
     def text(self, tokens: list[int]) -> str:
         """The written text of a row of tokens, as the model meant it."""
-        return (
-            "".join(self.written[token] for token in tokens if token > END_TOKEN)
-            .replace(SPACE_MARK, " ")
-            .strip()
-        )
+        return "".join(self.written[token] for token in tokens if token > END_TOKEN).replace(SPACE_MARK, " ").strip()
 
 
 def fold(piece: str) -> tuple[Kind, str]:
@@ -109,7 +105,5 @@ def read_pieces(path: Path) -> Pieces:
         written.append(data[at : at + length].decode("utf-8", "replace"))
         at += length
     if len(written) <= END_TOKEN:
-        raise EngineError(
-            f"The speech model's word piece table {path} is empty or damaged; install the package again."
-        )
+        raise EngineError(f"The speech model's word piece table {path} is empty or damaged; install the package again.")
     return pieces_from(written)

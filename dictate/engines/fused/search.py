@@ -16,6 +16,9 @@ end. Until then the hypothesis is ranked with the look-ahead a * max log P(w | h
 that begin with the prefix, so that a piece which leads to no likely word loses at once and not three pieces
 later.
 
+Hints. Words that another recogniser heard in the same sound add a few nats each to a reading that has them,
+as often as they were heard and no oftener. The network overrules a hint that it hears nothing of.
+
 Folding. Capitals, punctuation and digits are ways of writing, not of speaking; `pieces.py` folds them, and
 "4", "Four" and "four," all lead to the words (four). Hypotheses that agree in words and prefix are the same
 for every future language score, so they are recombined: their probabilities are added (the sum in S) and
@@ -33,7 +36,9 @@ nor steered. What it says, and how much better the network likes it, tells talk 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -46,6 +51,9 @@ from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
 
 Floats = npt.NDArray[np.float32]
 MAX_WORDS_PER_S, MAX_PIECES_PER_S, LEAST_PIECES = 6.0, 9.0, 12
+
+
+_FREE = re.compile(r"[a-z]+(?:'[a-z]+)*|[0-9]+")
 
 
 class Acoustics(Protocol):
@@ -93,6 +101,17 @@ class Heard:
     free_pieces: int = 0
 
 
+def free_words(heard: Heard) -> tuple[str, ...]:
+    """The free reading as spoken words: small letters, no punctuation, digits as words."""
+    found: list[str] = []
+    for token in _FREE.findall(heard.free_text.lower()):
+        if token.isdigit():
+            found += spoken(token) or [word for digit in token for word in spoken(digit)]
+        else:
+            found.append(token)
+    return tuple(found)
+
+
 @dataclass(slots=True)
 class _Hypothesis:
     """A half-done reading. `language` holds language weights and bonuses of finished words, `prospect` the
@@ -125,14 +144,28 @@ def search(
     duration_s: float,
     *,
     free: bool = True,
+    hints: Sequence[tuple[str, float]] = (),
 ) -> Heard:
-    """Find the best readings of one utterance. `free=False` leaves out the greedy hypothesis."""
-    return _Search(pieces, language, weights, duration_s).run(acoustics, free=free)
+    """Find the best readings of one utterance. `free=False` leaves out the greedy hypothesis.
+
+    `hints` are the words that another recogniser heard, each with the nats that it adds to a reading; a word
+    said twice counts twice, and no oftener.
+    """
+    return _Search(pieces, language, weights, duration_s, hints).run(acoustics, free=free)
 
 
 class _Search:
-    def __init__(self, pieces: Pieces, language: Language, weights: Weights, duration_s: float) -> None:
+    def __init__(
+        self,
+        pieces: Pieces,
+        language: Language,
+        weights: Weights,
+        duration_s: float,
+        hints: Sequence[tuple[str, float]],
+    ) -> None:
         self.pieces, self.language, self.weights = pieces, language, weights
+        limits = Counter(word for word, _ in hints)
+        self.hints = {word: (limits[word], nats) for word, nats in hints}
         self.most_pieces = LEAST_PIECES + int(MAX_PIECES_PER_S * duration_s)
         self.most_words = LEAST_PIECES + int(MAX_WORDS_PER_S * duration_s)
         self.usable = np.flatnonzero((pieces.kinds != Kind.BANNED) & (pieces.kinds != Kind.END))
@@ -205,9 +238,7 @@ class _Search:
                     twin = merged.get(key)
                     merged[key] = grown if twin is None else _recombine(twin, grown)
         ranked = sorted(merged.values(), key=lambda hypothesis: -hypothesis.score)[: self.weights.beam]
-        return [
-            hypothesis for hypothesis in ranked if hypothesis.score >= ranked[0].score - self.weights.prune
-        ]
+        return [hypothesis for hypothesis in ranked if hypothesis.score >= ranked[0].score - self.weights.prune]
 
     def _extend(self, hypothesis: _Hypothesis, token: int, chance: float) -> Iterator[_Hypothesis]:
         """The hypothesis after one more piece: none when the piece cannot stand there."""
@@ -256,18 +287,24 @@ class _Search:
             best=hypothesis.best + chance,
         )
         if prefix:
-            moved.prospect = self.weights.language * self._prospect(hypothesis.history, prefix)
-            moved.prospect += self.weights.word_bonus
+            moved.prospect = self._prospect(hypothesis.words, hypothesis.history, prefix)
         return moved
 
-    def _prospect(self, history: History, prefix: str) -> float:
-        if not prefix.isdigit():
-            return self.language.prospect(history, prefix)
-        return max((self.language.word(history, word) for word in first_words(prefix)), default=-1e9)
+    def _word(self, said: tuple[str, ...], history: History, word: str) -> float:
+        """What a finished word adds to S besides its sound; `said` are the words before it."""
+        chance = self.weights.language * self.language.word(history, word) + self.weights.word_bonus
+        limit, nats = self.hints.get(word, (0, 0.0))
+        return chance + nats if limit and said.count(word) < limit else chance
 
-    def _close_word(
-        self, hypothesis: _Hypothesis
-    ) -> tuple[tuple[str, ...], History, float, tuple[float, ...]] | None:
+    def _prospect(self, said: tuple[str, ...], history: History, prefix: str) -> float:
+        """The most that the word which begins with `prefix` can still add."""
+        if prefix.isdigit():
+            return max((self._word(said, history, word) for word in first_words(prefix)), default=-1e9)
+        most = self.weights.language * self.language.prospect(history, prefix) + self.weights.word_bonus
+        hinted = (self._word(said, history, word) for word in self.hints if word.startswith(prefix))
+        return max(most, max(hinted, default=most))
+
+    def _close_word(self, hypothesis: _Hypothesis) -> tuple[tuple[str, ...], History, float, tuple[float, ...]] | None:
         """Words, history, language score and marks once the prefix is a finished word; None when it cannot
         be one."""
         if not hypothesis.prefix:
@@ -275,13 +312,14 @@ class _Search:
         new = spoken(hypothesis.prefix) if hypothesis.prefix.isdigit() else (hypothesis.prefix,)
         if not new or new == ("'",):
             return None
-        history, language = hypothesis.history, hypothesis.language
+        words, history, language = hypothesis.words, hypothesis.history, hypothesis.language
         for word in new:
-            language += self.weights.language * self.language.word(history, word) + self.weights.word_bonus
+            language += self._word(words, history, word)
+            words = (*words, word)
             history = self.language.after(history, word)
         spent = hypothesis.best - math.fsum(hypothesis.marks)
         return (
-            (*hypothesis.words, *new),
+            words,
             history,
             language,
             (*hypothesis.marks, *[spent / len(new)] * len(new)),

@@ -40,12 +40,36 @@ class SearchNumbers(_Table):
         return Weights(**self.model_dump())
 
 
+class HintNumbers(_Table):
+    """What a word that the second ear heard adds to a reading."""
+
+    nats: float = Field(ge=0)
+
+
+class ConfidenceNumbers(_Table):
+    """Logistic regression of a word's being right; see `certainty.features`."""
+
+    weights: tuple[float, float, float, float, float]
+
+
+class AcceptanceNumbers(_Table):
+    """Logistic regression of an utterance's being meant for the tool; see `acceptance.signs`."""
+
+    weights: tuple[float, float, float, float, float, float, float, float]
+    threshold: float = Field(gt=0, lt=1)
+    curve: tuple[tuple[float, float, float], ...]
+    """(threshold, share of examination talk rejected, share of other talk accepted), as measured."""
+
+
 class FusedNumbers(_Table):
     """Everything in fused.toml."""
 
     language: LanguageNumbers
     search: SearchNumbers
     partial: SearchNumbers
+    hints: HintNumbers
+    confidence: ConfidenceNumbers
+    acceptance: AcceptanceNumbers
 
 
 @cache

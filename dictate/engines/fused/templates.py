@@ -32,9 +32,7 @@ def template_sentences(path: Path = DATA, *, seed: int = 4, share: float = 1.0) 
     for group in data["group"]:
         for template in group["says"]:
             # A template with a choice of eighty instructions needs more draws than one with two sides.
-            widest = max(
-                (found[1].count("|") + 1 for found in _CHOICE.finditer(template) if found[1]), default=1
-            )
+            widest = max((found[1].count("|") + 1 for found in _CHOICE.finditer(template) if found[1]), default=1)
             for _ in range(max(1, round(group["weight"] * share * max(1.0, widest / 10)))):
                 sentence = expand(template, data["lists"], dice)
                 if sentence:

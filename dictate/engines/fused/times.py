@@ -88,16 +88,12 @@ class Aligner:
             ]
         except (RuntimeError, ValueError):
             return []
-        return (
-            [(start, end) for _, start, end in found] if [word for word, *_ in found] == list(words) else []
-        )
+        return [(start, end) for _, start, end in found] if [word for word, *_ in found] == list(words) else []
 
     def _learn(self, word: str) -> None:
         if self._decoder.lookup_word(word) is not None:
             return
-        ways = own_words().get(word) or (
-            tuple(LETTER_SOUNDS[letter] for letter in word if letter in LETTER_SOUNDS),
-        )
+        ways = own_words().get(word) or (tuple(LETTER_SOUNDS[letter] for letter in word if letter in LETTER_SOUNDS),)
         self._decoder.add_word(word, " ".join(ways[0] or ("AH",)), True)
 
 

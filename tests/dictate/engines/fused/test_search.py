@@ -151,3 +151,23 @@ def test_every_word_has_a_mark_and_they_add_up() -> None:
     best = found.readings[0]
     assert len(best.marks) == len(best.words) == 2
     assert sum(best.marks) == pytest.approx(np.log(0.9) + np.log(0.8) + np.log(0.7), abs=1e-4)
+
+
+def test_a_hint_turns_a_near_thing_and_counts_only_as_often_as_it_was_heard() -> None:
+    near = [{"▁out": 0.55, "▁knee": 0.45}, {"▁jerk": 0.9}]
+    even = replace(USUAL, language=0.0, word_bonus=0.0)
+    assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0).readings[0].words == ("out", "jerk")
+    found = search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[("knee", 1.0)]).readings
+    assert found[0].words == ("knee", "jerk")
+    twice = [{"▁knee": 0.9}, {"▁jerk": 0.6, "▁knee": 0.4}]
+    for hints, expected in (([("knee", 1.0)], ("knee", "jerk")), ([("knee", 1.0)] * 2, ("knee", "knee"))):
+        assert (
+            search(Script(WRITING, *twice), WRITING, EXAM, even, 2.0, hints=hints).readings[0].words
+            == expected
+        )
+    assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[("plus", 5.0)]).readings[
+        0
+    ].words == (
+        "out",
+        "jerk",
+    )
