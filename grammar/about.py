@@ -57,8 +57,7 @@ class About(Fits):
             and not group.exception
             and not self.state.bound
         ):
-            waiting = [t for t in fits if not self._said(t)]
-            return waiting
+            return [t for t in fits if not self._said(t) or self._adds(group)]
         return fits
 
     def _foreign(self, group: Group) -> bool:
@@ -75,6 +74,15 @@ class About(Fits):
             if after < len(tokens) and content[after] and not small[after] and after not in self.known:
                 return True
         return False
+
+    def _adds(self, group: Group) -> bool:
+        """A further description of what was said of both sides at once ("3 mm ... and briskly reactive")."""
+        rows = self.state.last_group
+        return (
+            bool(group.results)
+            and not group.grades
+            and all(row.side in ("both", "none") and row.grade is not None and not row.descriptors for row in rows)
+        )
 
     def _said(self, target: Target) -> bool:
         return any(row.item == target.item for row in self.state.last_group)

@@ -61,7 +61,9 @@ class Ahead(Look):
             if m.kind == STOP or (m.kind == UNKNOWN and depth):
                 return False
             if m.kind == GRADE:
-                return not self._item_after_in(k)
+                return not self._item_after_in(k) and not (
+                    self._anded(k) and (self.next_is_item(k) or bool(self.at(k + 1).rest))
+                )
             if lex is not None:
                 if lex.instruction is not None and lex.item is None and not lex.result:
                     return False

@@ -94,9 +94,7 @@ def check(catalogue: Catalogue, findings: Sequence[Finding]) -> list[Query]:
     return queries
 
 
-def _anisocoria(
-    findings: Sequence[Finding], by_slot: dict[tuple[str, str | None, str], list[int]]
-) -> Iterator[Query]:
+def _anisocoria(findings: Sequence[Finding], by_slot: dict[tuple[str, str | None, str], list[int]]) -> Iterator[Query]:
     """Pupils said to be equal, with sizes that differ by a millimetre or more (common practice)."""
     right = [i for i in by_slot.get(("pupils", None, "right"), []) if findings[i].grade is not None][-1:]
     left = [i for i in by_slot.get(("pupils", None, "left"), []) if findings[i].grade is not None][-1:]

@@ -89,7 +89,7 @@ class Meaning(About):
         status = self._signs(group, target, status, negated, descriptors)
         if status is None:
             return None
-        if negated and status == "normal" and target.item != "reflex":
+        if (negated or target.sign) and status == "normal" and target.item != "reflex":
             descriptors = [
                 d
                 for d in descriptors

@@ -83,6 +83,8 @@ class Naming(Listing):
         words: tuple[str, ...]
         if head.item == new[0] and head.site is None and new[1] is None and before in ("in", "of"):
             return True
+        if head.item == "facial_sensation" and new[0] in SENSORY and before == "to":
+            return True
         if new[0] == head.item == "power" and head.site is None and head.reading is not None and head.reading.heading:
             fits, words = new[1] is not None, ("in", "of", "for", "at", "with")
         elif head.item == "coordination":

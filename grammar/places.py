@@ -91,8 +91,8 @@ class Places(Sides):
         if self.excepted and not group.exception:
             return True
         lex = self.lex(k)
-        if lex is not None and lex.site is not None and lex.site.areas == ("limbs",):
-            return False
+        if lex is not None and lex.site is not None and lex.site.areas in (("limbs",), ("proximal",), ("distal",)):
+            return not group.places and self._set_off(k) and lex.site.areas != ("limbs",) and bool(group.grades)
         if not group.places and not self._set_off(k):
             return False
         other = k + 1

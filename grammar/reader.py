@@ -187,7 +187,8 @@ class Reader(Naming):
             self.close(keep_prefix=False)
             self.instructed = self.emitter.doubtful = False
         elif lex.rest:
-            if self.group.complete and self.group.valued:
+            elsewhere = not self.group.targets and k > 0 and self.ms[k - 1] in self.group.grades + self.group.results
+            if self.group.complete and self.group.valued and not elsewhere:
                 self.close()
             self.group.rest = True
             self.group.mentions.append(m)

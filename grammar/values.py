@@ -227,7 +227,8 @@ class Values(Places):
                 return
             self.instructed = False
         at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
-        if (grade.unit is not None or at) and group.results and not group.grades and not self._side_at(k + 1):
+        fits = any(self.emitter.grade_suits(t.item, m) for t in group.targets or self.state.topic)
+        if (grade.unit is not None or at) and fits and group.results and not group.grades and not self._side_at(k + 1):
             group.grades.append(m)
             group.mentions.append(m)
             return

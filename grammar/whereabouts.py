@@ -63,14 +63,16 @@ class Whereabouts(Meaning):
             return [(site, spot_or_none) for site in self.state.topic_sites]
         return [(self._default_site(target), spot_or_none)]
 
-    @staticmethod
-    def _joined_proximal(found: list) -> list:
+    def _joined_proximal(self, found: list) -> list:
         sites = [site for site, _ in found]
         for limb in ("arm", "leg"):
             for part in ("proximal", "distal"):
                 if limb in sites and part in sites:
                     spot = next(s for site, s in found if site == limb)
                     return [(f"{limb}_{part}", spot)]
+        before = next((site for site in self.state.topic_sites if site.startswith(("arm", "leg"))), None)
+        if before is not None and set(sites) <= {"proximal", "distal"}:
+            return [(f"{before[:3]}_{site}", spot) for site, spot in found]
         return [pair for pair in found if pair[0] not in ("proximal", "distal")] or [("limbs", found[0][1])]
 
     def _site_of(self, item: str, area: str) -> str | None:
@@ -92,7 +94,7 @@ class Whereabouts(Meaning):
                 return self.state.head_region
             if self.state.region is not None and self.state.region in self.items[target.item].sites:
                 return self.state.region
-            if target.item == "tone" and self.state.entered == "arms" and self.state.region is None:
+            if target.item == "tone" and not target.sign and self.state.entered == "arms" and not self.state.region:
                 return "arm"
             return "limbs"
         if target.item == "clonus":
