@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import click
 import pytest
 import typer
 
@@ -64,11 +63,11 @@ def resolve(line: str) -> tuple[Any, list[str]]:
     return command, words
 
 
-@pytest.mark.parametrize(("name", "command"), commands(), ids=lambda value: value if isinstance(value, str) else "")
+@pytest.mark.parametrize(("name", "command"), list(commands()), ids=[name for name, _ in commands()])
 def test_every_command_has_help_and_is_documented(name: str, command: Any) -> None:
     assert command.help, f"dictate {name} has no help"
     for parameter in command.params:
-        if isinstance(parameter, click.Option) and not parameter.hidden and parameter.name != "help":
+        if parameter.param_type_name == "option" and parameter.name != "help" and not parameter.hidden:
             assert parameter.help, f"dictate {name} {parameter.opts[0]} has no help"
     assert re.search(rf"dictate {name}\b", README), f"README.md does not name `dictate {name}`"
 
@@ -83,7 +82,9 @@ def test_every_command_that_is_written_down_exists_with_its_options(line: str) -
             name = word.split("=")[0]
             if name not in options and getattr(command, "commands", None):  # a group with a default command
                 options |= {
-                    option for below in command.commands.values() for parameter in below.params
+                    option
+                    for below in command.commands.values()
+                    for parameter in below.params
                     for option in parameter.opts
                 }
             assert name in options, f"`dictate {line}`: {name} is no option of it"
@@ -135,6 +136,10 @@ def test_the_check_script_runs_the_commands_of_the_readme() -> None:
     assert reader
     for name in ("main job", "tests"):
         got = subprocess.run(
-            ["bash", "-c", f'{reader[0]}\nreadme_command "{name}"'], cwd=ROOT, capture_output=True, text=True, check=True
+            ["bash", "-c", f'{reader[0]}\nreadme_command "{name}"'],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=True,
         )
         assert got.stdout.strip() == marked(name)

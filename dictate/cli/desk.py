@@ -13,16 +13,12 @@ def register(app: typer.Typer) -> None:
 
     @app.command()
     def desk(
-        host: str = typer.Option(
-            "127.0.0.1", "--host", help="Address to serve on; this computer only by default."
-        ),
-        port: int = typer.Option(8040, "--port", min=1, max=65535),
+        host: str = typer.Option("127.0.0.1", "--host", help="Address to serve on; this computer only by default."),
+        port: int = typer.Option(8040, "--port", min=1, max=65535, help="Port to serve on."),
         network: bool = typer.Option(
             False, "--network", help="Allow an address that other computers reach (needs TLS)."
         ),
-        certificate: Path | None = typer.Option(
-            None, "--certificate", help="PEM file of the TLS certificate."
-        ),
+        certificate: Path | None = typer.Option(None, "--certificate", help="PEM file of the TLS certificate."),
         key: Path | None = typer.Option(None, "--key", help="PEM file of the certificate's key."),
         name: list[str] = typer.Option([], "--name", help="A host name under which browsers reach the desk."),
         idle: int = typer.Option(
