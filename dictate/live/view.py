@@ -107,7 +107,11 @@ def picture(state: LiveState, catalogue: Any, around: Surroundings) -> View:
         latest=finding_line(order[0], catalogue) if order else None,
         earlier=tuple(finding_line(finding, catalogue) for finding in order[1:4]),
         partial=state.partial,
-        under_way=tuple(wording.label(catalogue, item) for item in waiting_items(note)),
+        under_way=tuple(
+            wording.label(catalogue, item)
+            for item in waiting_items(note)
+            if item not in state.reminded_items  # of those the hint and the list of open items tell
+        ),
         stations=stations,
         queries=tuple(query.message for query in reversed(note.queries)),
         unread=tuple(reversed(unread))[:3],

@@ -180,6 +180,7 @@ def test_a_missing_result_is_pointed_out_when_the_clinician_moves_on(read):
     assert not any("Eye movements" in hint for hint in shown(read, now).hints)
     now = state.heard(read, now, final("tongue midline"))
     assert "Eye movements: asked, but no result was said" in shown(read, now).hints
+    assert shown(read, now).under_way == ()
     now = state.heard(read, now, final("eye movements full"))
     assert not any("Eye movements: asked" in hint for hint in shown(read, now).hints)
 
