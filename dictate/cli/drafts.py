@@ -11,8 +11,6 @@ import typer
 if TYPE_CHECKING:
     from dictate.storage import DraftHead
 
-WIDE = 1000
-
 
 def register(app: typer.Typer) -> None:
     """Add the `drafts` and `forget` commands."""
@@ -94,14 +92,20 @@ def _facts(head: DraftHead) -> dict[str, Any]:
 
 
 def _print_table(heads: tuple[DraftHead, ...]) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
-    table = Table(
-        "No.", "Patient", "Complaint", "State", "Clinician", "Examined", "Omissions", "Queries", "Unread"
+    """A table on a terminal; lines with tabs when piped."""
+    titles = (
+        "No.",
+        "Patient",
+        "Complaint",
+        "State",
+        "Clinician",
+        "Examined",
+        "Omissions",
+        "Queries",
+        "Unread",
     )
-    for head in heads:
-        table.add_row(
+    rows = [
+        (
             str(head.number),
             head.patient_ref or "-",
             ", ".join(head.complaint) or "-",
@@ -110,5 +114,16 @@ def _print_table(heads: tuple[DraftHead, ...]) -> None:
             head.started_at.astimezone().strftime("%Y-%m-%d %H:%M"),
             *(str(count) for count in (head.omissions, head.queries, head.unread)),
         )
-    console = Console(width=None if sys.stdout.isatty() else WIDE)
-    console.print(table)
+        for head in heads
+    ]
+    if not sys.stdout.isatty():
+        for row in (titles, *rows):
+            print("\t".join(row))
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(*titles)
+    for row in rows:
+        table.add_row(*row)
+    Console().print(table)

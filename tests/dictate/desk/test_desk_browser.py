@@ -1,0 +1,383 @@
+"""The desk in a real browser: from a live examination to the export, accessibility, keys, live view,
+dictation.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dictate.storage import Store, Wanted, open_store
+from dictate.storage.options import StoreSettings
+from tests.dictate.desk.conftest import PASSWORD, keep
+from tests.dictate.desk.servers import (
+    CHROMIUM,
+    RunningDesk,
+    add_people,
+    axe_source,
+    command,
+    cut_sample,
+    running_desk,
+)
+
+playwright = pytest.importorskip("playwright.sync_api")
+pytestmark = pytest.mark.skipif(
+    not CHROMIUM.exists(), reason="Chromium is not installed (apt-get install chromium)"
+)
+
+QUIET_ROOM = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home folder with accounts and one examination, spoken and replayed through `dictate live`."""
+    folder = tmp_path_factory.mktemp("home")
+    add_people(folder)
+    visit = cut_sample(folder / "visit.wav", 73.4, 87.3)
+    done = command(
+        folder, "live", "--from", str(visit), "--speed", "0", "--no-board", "--patient", "P-17",
+        "--clinician", "mary",
+        "--json",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert '"kept"' in done.stdout
+    return folder
+
+
+@pytest.fixture(scope="module")
+def desk(home: Path) -> Iterator[RunningDesk]:
+    with running_desk(home) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """Chromium whose microphone is a spoken phrase: "plantar extensor on the left, flexor on the right"."""
+    phrase = cut_sample(tmp_path_factory.mktemp("mic") / "phrase.wav", 83.3, 86.7, pad_s=1.2)
+    microphone = [
+        "--use-fake-device-for-media-stream",
+        "--use-fake-ui-for-media-stream",
+        f"--use-file-for-fake-audio-capture={phrase}%noloop",
+    ]
+    with playwright.sync_playwright() as api:
+        browser = api.chromium.launch(executable_path=str(CHROMIUM), args=[*QUIET_ROOM, *microphone])
+        yield browser
+        browser.close()
+
+
+Pages = Callable[..., Any]
+
+
+@pytest.fixture
+def page_of(desk: RunningDesk, chromium: Any) -> Iterator[Pages]:
+    """Gives a signed-in page of a person; every page must stay free of errors and foreign requests."""
+    opened: list[Any] = []
+    faults: list[str] = []
+
+    def ours(url: str) -> bool:
+        return url.startswith((desk.url, "blob:"))
+
+    def open_page(username: str = "", **options: Any) -> Any:
+        context = chromium.new_context(**{"viewport": {"width": 1366, "height": 768}, **options})
+        opened.append(context)
+        context.set_default_timeout(15_000)
+        page = context.new_page()
+        page.on("pageerror", lambda error: faults.append(f"error: {error}"))
+        page.on("console", lambda said: faults.append(said.text) if "Security Policy" in said.text else None)
+        page.on("request", lambda asked: ours(asked.url) or faults.append(asked.url))
+        page.goto(desk.url + "/sign-in")
+        if username:
+            page.fill("#username", username)
+            page.fill("#password", PASSWORD)
+            page.click("main button")
+            page.wait_for_url(re.compile(r"/(drafts|people)"))
+        return page
+
+    yield open_page
+    for context in opened:
+        context.close()
+    assert faults == []
+
+
+def store_of(desk: RunningDesk) -> Store:
+    return open_store(
+        StoreSettings(
+            url=f"sqlite:///{desk.home / 'data' / 'drafts.sqlite3'}", key_file=desk.home / "store.key"
+        ),
+        say=lambda text: None,
+    )
+
+
+def cell(page: Any, place: str, side: str) -> Any:
+    row = page.locator(".findings tr", has=page.locator("th", has_text=re.compile(f"^{place}$")))
+    return row.locator("td").nth(0 if side == "right" else 1)
+
+
+def test_from_the_spoken_examination_to_the_export(desk: RunningDesk, page_of: Pages) -> None:
+    sue = page_of("sue")
+    sue.click("th a:has-text('P-17')")
+    number = int(sue.url.rsplit("/", 1)[1])
+    assert "flexor" in cell(sue, "Plantar response", "right").inner_text()
+    assert "extensor" in cell(sue, "Plantar response", "left").inner_text()
+
+    # Play a word: the sound starts there and the word that sounds is marked.
+    word = sue.locator(".w", has_text=re.compile("^plantar$")).first
+    start_s = float(word.get_attribute("data-s"))
+    word.click()
+    sue.wait_for_selector(".w.now")
+    assert abs(sue.evaluate("document.querySelector('audio').currentTime") - start_s) < 1.0
+    sue.click("#play")
+
+    # Correct a side; the words stay, the finding says what was heard.
+    cell(sue, "Plantar response", "left").locator("a").click()
+    sue.locator("dialog").get_by_label("right", exact=True).check()
+    sue.click("dialog button:has-text('Save')")
+    assert "extensor" in cell(sue, "Plantar response", "right").inner_text()
+    assert "changed by sue" in cell(sue, "Plantar response", "right").inner_text()
+
+    # Type a phrase, see what is read before it is saved, keep the rest as unread text.
+    sue.fill("#phrase", "left biceps jerk absent zebra crossing")
+    sue.wait_for_selector("#add .preview li")
+    assert "biceps" in sue.inner_text("#add .preview")
+    assert "zebra" in sue.inner_text("#add .preview .not")
+    sue.click("#add button:has-text('Add')")
+    assert "absent" in cell(sue, "Tendon reflex, biceps", "left").inner_text()
+
+    # Decide unread text and ask back.
+    sue.click("#to-do li[data-unread]:has-text('zebra') button:has-text('Nothing clinical')")
+    while sue.locator("#to-do li[data-unread]").count():
+        sue.locator("#to-do li[data-unread] button:has-text('Nothing clinical')").first.click()
+    sue.locator("#questions summary:has-text('Ask back')").click()
+    sue.fill("#ask-all", "Was the left biceps jerk really absent?")
+    sue.locator("#questions button:has-text('Ask')").click()
+    assert "asked back" in sue.inner_text("h1")
+
+    # The clinician answers with a finding, lets the queries stand, and signs.
+    mary = page_of("mary")
+    mary.goto(f"{desk.url}/drafts/{number}")
+    mary.fill("#questions input[name=answer]", "right biceps jerk two plus")
+    mary.wait_for_selector("#questions .preview li")
+    mary.click("#questions button:has-text('Answer')")
+    assert "2+" in cell(mary, "Tendon reflex, biceps", "right").inner_text()
+    while mary.locator("#to-do summary:has-text('Let it stand')").count():
+        mary.locator("#to-do summary:has-text('Let it stand')").first.click()
+        mary.locator("#to-do form[action$='/queries'] input[name=reason]").first.fill("seen and repeated")
+        mary.locator("#to-do form[action$='/queries'] button").first.click()
+        mary.wait_for_load_state()
+    mary.click("text=Read and sign")
+    mary.fill("#password", PASSWORD)
+    mary.click("text=Sign as Dr Mary Vale")
+    assert "Signed by Dr Mary Vale" in mary.inner_text(".signature")
+    assert "The note is what was signed." in mary.inner_text(".signature")
+
+    # The exporter sees the signed note and takes it away.
+    eli = page_of("eli")
+    eli.click("th a:has-text('P-17')")
+    with eli.expect_download() as waiting:
+        eli.click(".row a:has-text('json')")
+    assert "extensor" in Path(waiting.value.path()).read_text(encoding="utf-8")
+
+    # The log verifies; with one byte changed it does not.
+    done = command(desk.home, "audit", "verify")
+    assert done.returncode == 0, done.stdout
+    path = desk.home / "data" / "drafts.sqlite3"
+    with sqlite3.connect(path) as connection:
+        row, actor = connection.execute("SELECT id, actor FROM audit WHERE action = 'sign'").fetchone()
+        connection.execute("UPDATE audit SET actor = ? WHERE id = ?", ("nary", row))
+    changed = command(desk.home, "audit", "verify")
+    assert changed.returncode == 1
+    assert f"Audit entry {row} was changed" in changed.stdout
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE audit SET actor = ? WHERE id = ?", (actor, row))
+    assert command(desk.home, "audit", "verify").returncode == 0
+
+
+def an_open_draft(desk: RunningDesk, **more: Any) -> int:
+    with store_of(desk) as store:
+        return keep(store, **more)
+
+
+def violations(page: Any) -> list[str]:
+    page.evaluate(axe_source())
+    found = page.evaluate("axe.run(document)")["violations"]
+    return [f"{page.url} {fault['id']}: {fault['nodes'][0]['html'][:200]}" for fault in found]
+
+
+@pytest.mark.parametrize("look", ["light", "dark", "tablet"])
+def test_no_page_has_an_accessibility_fault(desk: RunningDesk, page_of: Pages, look: str) -> None:
+    options: dict[str, Any] = {"color_scheme": "dark" if look == "dark" else "light"}
+    if look == "tablet":
+        options["viewport"] = {"width": 820, "height": 1180}
+    first, number = an_open_draft(desk, patient="A-1"), an_open_draft(desk, patient="A-1")
+    with store_of(desk) as store:
+        signed = store.listing(Wanted(states=("signed",))).drafts
+        if not signed:
+            with store.writing() as writer:
+                writer.sign(first, 0, store.draft(first).document, "mary", "Dr Mary Vale")
+        note = signed[0].number if signed else first
+    found = violations(page_of("", **options))
+    sue = page_of("sue", **options)
+    for path in (
+        "/drafts",
+        f"/drafts/{number}",
+        f"/drafts/{number}/beside/{first}",
+        "/account",
+        "/drafts/9999",
+    ):
+        sue.goto(desk.url + path)
+        found += violations(sue)
+    sue.goto(f"{desk.url}/drafts/{number}")
+    for summary in sue.locator("summary").all():
+        if summary.is_visible():
+            summary.click()
+    found += violations(sue)
+    sue.locator("a.result").first.click()
+    sue.wait_for_selector("dialog[open] form")
+    found += violations(sue)
+    mary = page_of("mary", **options)
+    for path in (f"/drafts/{number}", f"/drafts/{number}/sign", f"/notes/{note}"):
+        mary.goto(desk.url + path)
+        found += violations(mary)
+    ada = page_of("ada", **options)
+    found += violations(ada)
+    assert found == []
+    for page in (sue, mary):
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert wide <= 0, "nothing has to be scrolled sideways"
+
+
+def test_a_draft_is_reviewed_by_keys_alone(desk: RunningDesk, page_of: Pages) -> None:
+    number = an_open_draft(desk, patient="K-1")
+    sue = page_of("sue")
+    sue.goto(f"{desk.url}/drafts/{number}")
+    sue.keyboard.press("n")
+    assert sue.evaluate("document.activeElement.textContent") == "kettle"
+    sue.keyboard.press("ArrowRight")
+    assert sue.evaluate("document.activeElement.textContent") == "is"
+    sue.keyboard.press("Enter")
+    sue.wait_for_function("!document.querySelector('audio').paused")
+    sue.keyboard.press(" ")
+    sue.wait_for_function("document.querySelector('audio').paused")
+    for key, speed in (("]", "1.25"), ("]", "1.5"), ("[", "1.25")):
+        sue.keyboard.press(key)
+        assert sue.locator("#speed").input_value() == speed
+    sue.keyboard.press("l")
+    assert sue.get_attribute("#loop", "aria-pressed") == "true"
+    sue.keyboard.press("a")
+    sue.keyboard.type("left biceps jerk absent")
+    sue.keyboard.press("Enter")
+    sue.wait_for_load_state()
+    assert "absent" in cell(sue, "Tendon reflex, biceps", "left").inner_text()
+    sue.locator(".finding.abnormal a.result").first.focus()
+    sue.keyboard.press("Enter")
+    sue.wait_for_selector("dialog[open] form")
+    assert sue.evaluate("document.activeElement.closest('dialog') !== null")
+    sue.keyboard.press("Escape")
+    assert sue.evaluate("document.activeElement.classList.contains('result')"), "the focus comes back"
+    sue.locator("summary:has-text('Keys')").click()
+    sue.uncheck("#keys")
+    sue.evaluate("document.activeElement.blur()")
+    sue.keyboard.press("a")
+    assert sue.evaluate("document.activeElement.id") != "phrase", "single keys can be switched off"
+    sue.check("#keys")
+
+
+def test_pointing_at_a_finding_shows_its_words_and_the_other_way_round(
+    desk: RunningDesk, page_of: Pages
+) -> None:
+    number = an_open_draft(desk, patient="H-1")
+    sue = page_of("sue")
+    sue.goto(f"{desk.url}/drafts/{number}")
+    finding = sue.locator(".finding.abnormal", has_text="absent")
+    finding.hover()
+    assert sue.locator(".w.near").all_inner_texts() == ["left", "ankle", "jerk", "absent"]
+    sue.locator("h1").hover()
+    assert sue.locator(".w.near").count() == 0
+    sue.locator(".w", has_text="absent").hover()
+    assert "near" in finding.get_attribute("class")
+
+
+def test_a_phrase_loops(desk: RunningDesk, page_of: Pages) -> None:
+    number = an_open_draft(desk, patient="L-1")
+    sue = page_of("sue")
+    sue.goto(f"{desk.url}/drafts/{number}")
+    sue.click("#loop")
+    sue.select_option("#speed", "2")
+    sue.locator(".w", has_text="absent").click()
+    sue.wait_for_function("!document.querySelector('audio').paused")
+    assert sue.evaluate("document.querySelector('audio').playbackRate") == 2
+    spots = []
+    for _look in range(16):
+        sue.wait_for_timeout(150)
+        spots.append(sue.evaluate("document.querySelector('audio').currentTime"))
+    # "left ankle jerk absent" lies at 5.0 to 6.9 s in the made-up sound.
+    assert min(spots) > 4.5
+    assert max(spots) < 7.6
+    assert any(later < earlier for earlier, later in itertools.pairwise(spots)), "it went back"
+
+
+def test_the_second_person_sees_the_change_and_a_stale_save_is_explained(
+    desk: RunningDesk, page_of: Pages
+) -> None:
+    number = an_open_draft(desk, patient="T-1")
+    sue, mary = page_of("sue"), page_of("mary")
+    sue.goto(f"{desk.url}/drafts/{number}")
+    mary.goto(f"{desk.url}/drafts/{number}")
+    sue.wait_for_function("document.getElementById('news').textContent.includes('Dr Mary Vale')")
+    mary.locator(".finding a.result").first.click()
+    mary.wait_for_selector("dialog[open] form")
+    sue.fill("#phrase", "right ankle jerk two plus")
+    sue.click("#add button:has-text('Add')")
+    mary.wait_for_function("document.getElementById('news').textContent.includes('sue changed this draft')")
+    assert "2+" in cell(mary, "Tendon reflex, ankle", "right").inner_text(), "without reloading"
+    mary.locator("dialog").get_by_label("both sides").check()
+    mary.click("dialog button:has-text('Save')")
+    assert "Not saved." in mary.inner_text(".refused")
+    assert "both" in mary.inner_text(".tried >> nth=0") or "both" in mary.inner_text(".refused")
+    with store_of(desk) as store:
+        assert store.head(number).revision == 1
+
+
+def test_a_question_is_answered_with_the_microphone(desk: RunningDesk, page_of: Pages) -> None:
+    number = an_open_draft(desk, transcript="right knee jerk two plus", patient="M-1")
+    sue = page_of("sue")
+    sue.goto(f"{desk.url}/drafts/{number}")
+    sue.locator("#questions summary:has-text('Ask back')").click()
+    sue.fill("#ask-all", "And the plantars?")
+    sue.locator("#questions button:has-text('Ask')").click()
+    mary = page_of("mary", permissions=["microphone"])
+    mary.goto(f"{desk.url}/drafts/{number}")
+    form = mary.locator("#questions form.phrase")
+    form.locator("[data-record]").click()
+    mary.wait_for_function(
+        "/listening, [6-9] s/.test(document.querySelector('#questions [data-said]').textContent)"
+    )
+    form.locator("[data-record]").click()
+    mary.wait_for_function(
+        "document.querySelector('#questions [data-said]').textContent.startsWith('heard')", timeout=90_000
+    )
+    assert "plantar" in form.locator("input[name=answer]").input_value()
+    form.locator("button:has-text('Answer')").click()
+    assert "extensor" in cell(mary, "Plantar response", "left").inner_text()
+    assert "dictated later by mary" in cell(mary, "Plantar response", "left").inner_text()
+    assert mary.locator(".w[data-r='1']").count() > 3, "the addition can be played too"
+
+
+def test_a_page_prints_without_its_controls(desk: RunningDesk, page_of: Pages) -> None:
+    number = an_open_draft(desk, patient="P-2")
+    sue = page_of("sue")
+    sue.goto(f"{desk.url}/drafts/{number}")
+    sue.emulate_media(media="print")
+    for hidden in ("#player", "#add", "nav", ".actions", "#more"):
+        assert not sue.locator(hidden).first.is_visible(), hidden
+    for shown in ("#transcript", ".findings", "#figure svg", ".letterhead", ".caution"):
+        assert sue.locator(shown).first.is_visible(), shown
+    box = sue.locator("#transcript").evaluate("e => [e.scrollHeight, e.clientHeight]")
+    assert box[0] <= box[1] + 1, "nothing is cut off"
+    assert len(sue.pdf()) > 20_000
