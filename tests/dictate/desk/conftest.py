@@ -29,13 +29,7 @@ PEOPLE = {
     "eli": ("Eli Stone", "exporter"),
     "ada": ("Ada Lind", "administrator"),
 }
-SPOKEN = (
-    "right knee jerk two plus\n"
-    "left knee jerk two plus\n"
-    "left ankle jerk absent\n"
-    "plantar extensor\n"
-    "the kettle is on"
-)
+SPOKEN = "right knee jerk two plus\nleft knee jerk two plus\nleft ankle jerk absent\nplantar extensor\nthe kettle is on"
 
 
 def words_of(transcript: str) -> list[Word]:
@@ -52,9 +46,7 @@ def words_of(transcript: str) -> list[Word]:
     ]
 
 
-def keep(
-    store: Store, transcript: str = SPOKEN, *, patient: str = "P-17", clinician: str = "mary", **more: Any
-) -> int:
+def keep(store: Store, transcript: str = SPOKEN, *, patient: str = "P-17", clinician: str = "mary", **more: Any) -> int:
     """Keep an examination whose words were the transcript."""
     note = parse(transcript).note
     return store.keep_examination(

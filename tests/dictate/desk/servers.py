@@ -18,6 +18,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from dictate.desk.accounts import People
+from dictate.settings import StoreSettings
+from dictate.storage import open_store
 from tests.dictate.desk.conftest import PASSWORD, PEOPLE
 
 ROOT = Path(__file__).parents[3]
@@ -57,11 +60,19 @@ def environment(home: Path) -> dict[str, str]:
     return {**kept, "SPOKEN_EXAM_HOME": str(home)}
 
 
+def settings_of(home: Path) -> StoreSettings:
+    """The store in a home folder."""
+    return StoreSettings(url=f"sqlite:///{home / 'data' / 'drafts.sqlite3'}", key_file=home / "store.key")
+
+
 def add_people(home: Path) -> None:
-    """One account of every role, through the command line."""
-    for username, (name, role) in PEOPLE.items():
-        done = command(home, "users", "add", username, "--name", name, "--role", role, text=PASSWORD + "\n")
-        assert done.returncode == 0, done.stderr
+    """One account of every role; the first through the command line."""
+    (first, (name, role)), *others = PEOPLE.items()
+    done = command(home, "users", "add", first, "--name", name, "--role", role, text=PASSWORD + "\n")
+    assert done.returncode == 0, done.stderr
+    with open_store(settings_of(home), say=lambda text: None) as store:
+        for username, (name, role) in others:
+            People(store).add(username, name, role, PASSWORD, by="test")
 
 
 @contextmanager
@@ -93,18 +104,18 @@ def running_desk(home: Path) -> Iterator[RunningDesk]:
             process.wait(30)
 
 
-def cut_sample(target: Path, start_s: float, end_s: float, *, pad_s: float = 0.0) -> Path:
-    """A stretch of the sample visit as a 16 kHz WAV file, with silence before and after it."""
+def end_of_sample(target: Path, seconds: float, *, pad_s: float = 0.0) -> Path:
+    """The end of the sample visit as a 16 kHz WAV file, with silence before and after it."""
     samples, rate = soundfile.read(ROOT / "samples" / "live_visit.ogg", dtype="int16")
     quiet = np.zeros(int(pad_s * rate), dtype=np.int16)
-    stretch = samples[int(start_s * rate) : int(end_s * rate)]
+    stretch = samples[-int(seconds * rate) :]
     soundfile.write(target, np.concatenate([quiet, stretch, quiet]), rate, subtype="PCM_16")
     return target
 
 
 def axe_source() -> str:
-    """The source of axe-core (npm): `$AXE_CORE`, else node_modules of this project."""
-    for place in (os.environ.get("AXE_CORE"), ROOT / "node_modules" / "axe-core" / "axe.min.js"):
-        if place and Path(place).is_file():
-            return Path(place).read_text(encoding="utf-8")
-    pytest.skip("axe-core is not installed (npm install --no-save axe-core)")
+    """The source of axe-core (npm)."""
+    place = ROOT / "tests" / "tools" / "page" / "node_modules" / "axe-core" / "axe.min.js"
+    if not place.is_file():
+        pytest.skip("axe-core is not installed: run npm ci in tests/tools/page")
+    return place.read_text(encoding="utf-8")

@@ -120,9 +120,7 @@ def test_hostile_text_in_the_transcript_stays_text(store: Store, browser: Browse
         clinician="mary",
         device=hostile.replace("\x00", ""),
     )
-    other = store.keep_examination(
-        Note(transcript=text), patient_ref=hostile.replace("\x00", ""), clinician="mary"
-    )
+    other = store.keep_examination(Note(transcript=text), patient_ref=hostile.replace("\x00", ""), clinician="mary")
     browser.sign_in("sue")
     for page in (f"/drafts/{number}", "/drafts", "/drafts?sort=patient", f"/drafts/{number}/beside/{other}"):
         answer = browser.get(page)
@@ -184,9 +182,7 @@ def test_bodies_that_are_too_large_are_refused(store: Store, browser: Browser) -
     csrf = browser.csrf
     answer = browser.post("/drafts/1/phrase", phrase="x" * 70_000, csrf=csrf)
     assert answer.status_code == 413
-    answer = browser.client.post(
-        "/drafts/1/dictation", content=b"x" * (26 * 1024 * 1024), headers={"x-csrf": csrf}
-    )
+    answer = browser.client.post("/drafts/1/dictation", content=b"x" * (26 * 1024 * 1024), headers={"x-csrf": csrf})
     assert answer.status_code == 413
 
     def endless() -> Iterator[bytes]:
@@ -211,9 +207,7 @@ def test_bodies_that_are_too_large_are_refused(store: Store, browser: Browser) -
         ("application/x-www-form-urlencoded", b"\xff\xfe=%ff", 403),
     ],
 )
-def test_only_plain_forms_are_taken(
-    store: Store, browser: Browser, kind: str, body: bytes, status: int
-) -> None:
+def test_only_plain_forms_are_taken(store: Store, browser: Browser, kind: str, body: bytes, status: int) -> None:
     keep(store)
     browser.sign_in("mary")
     answer = browser.client.post("/drafts/1/phrase", content=body, headers={"content-type": kind})

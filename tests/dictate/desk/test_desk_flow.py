@@ -59,10 +59,7 @@ def test_a_stale_save_is_refused_explained_and_changes_nothing(store: Store, bro
     first, second = browser, Browser(store)
     first.sign_in("sue")
     second.sign_in("mary")
-    assert (
-        first.post(f"/drafts/{number}/phrase", phrase="right ankle jerk two plus", revision=0).status_code
-        == 303
-    )
+    assert first.post(f"/drafts/{number}/phrase", phrase="right ankle jerk two plus", revision=0).status_code == 303
     answer = second.post(f"/drafts/{number}/phrase", phrase="right ankle jerk absent", revision=0)
     assert answer.status_code == 409
     assert "Your change was not saved" in answer.text

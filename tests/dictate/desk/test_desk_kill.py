@@ -11,10 +11,9 @@ from pathlib import Path
 import httpx
 import pytest
 
-from dictate.settings import StoreSettings
 from dictate.storage import check_store, open_store
 from tests.dictate.desk.conftest import PASSWORD, PEOPLE, keep
-from tests.dictate.desk.servers import RunningDesk, running_desk
+from tests.dictate.desk.servers import RunningDesk, running_desk, settings_of
 
 ROUNDS = 4
 
@@ -30,10 +29,6 @@ def home(tmp_path: Path) -> Path:
         for _number in range(3):
             keep(store)
     return tmp_path
-
-
-def settings_of(home: Path) -> StoreSettings:
-    return StoreSettings(url=f"sqlite:///{home / 'data' / 'drafts.sqlite3'}", key_file=home / "store.key")
 
 
 def ask_until_killed(desk: RunningDesk, number: int, kept: list[str], mark: str) -> None:

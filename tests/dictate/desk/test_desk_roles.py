@@ -94,9 +94,7 @@ def test_the_table_names_every_route() -> None:
         path = re.sub(r"\{(number|entry|piece|question|recording|other):int\}", "1", path)
         return path.replace("{username}", "sue").replace("{format}", "json")
 
-    listed = {
-        (method, path.replace("/2", "/1").replace("sound/0", "sound/1")) for method, path, _codes in TABLE
-    }
+    listed = {(method, path.replace("/2", "/1").replace("sound/0", "sound/1")) for method, path, _codes in TABLE}
     missing = [
         (page.method, page.path)
         for page in PAGES
@@ -143,9 +141,7 @@ def test_lists_hold_only_what_the_role_may_see(store: Store, browser: Browser) -
     assert seen == {"mary": [1, 1, 0], "noor": [0, 0, 1], "sue": [1, 1, 1], "eli": [0, 1, 0]}
 
 
-def test_a_clinician_does_not_learn_of_a_colleagues_draft_through_search(
-    store: Store, browser: Browser
-) -> None:
+def test_a_clinician_does_not_learn_of_a_colleagues_draft_through_search(store: Store, browser: Browser) -> None:
     keep(store, patient="N-5", clinician="noor")
     browser.sign_in("mary")
     assert "N-5</a>" not in browser.get("/drafts?q=N-5").text

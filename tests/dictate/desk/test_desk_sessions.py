@@ -50,9 +50,7 @@ def test_the_store_keeps_no_password_and_no_token(store: Store, browser: Browser
         ("SUE", PASSWORD),
     ],
 )
-def test_a_wrong_name_and_a_wrong_password_get_the_same_answer(
-    browser: Browser, username: str, password: str
-) -> None:
+def test_a_wrong_name_and_a_wrong_password_get_the_same_answer(browser: Browser, username: str, password: str) -> None:
     answer = browser.sign_in(username, password)
     assert answer.status_code == 401
     assert "The user name or the password is wrong." in answer.text
@@ -114,10 +112,7 @@ def test_a_change_of_an_account_ends_its_sessions(store: Store, browser: Browser
     other = Browser(store)
     other.sign_in("sue")
     browser.sign_in("ada")
-    assert (
-        browser.post("/people/sue", what=what, role="exporter", password="another long phrase").status_code
-        == 303
-    )
+    assert browser.post("/people/sue", what=what, role="exporter", password="another long phrase").status_code == 303
     assert other.get("/drafts").status_code == 303
     allowed = other.sign_in("sue", "another long phrase" if what == "password" else PASSWORD).status_code
     assert allowed == (401 if what == "close" else 303)
@@ -191,9 +186,7 @@ def test_nobody_is_signed_in_from_another_site(browser: Browser) -> None:
     assert "set-cookie" not in answer.headers
 
 
-@pytest.mark.parametrize(
-    "path", ["/sign-in", "/drafts", "/drafts/1", "/static/letter.css", "/nowhere", "/drafts/99"]
-)
+@pytest.mark.parametrize("path", ["/sign-in", "/drafts", "/drafts/1", "/static/letter.css", "/nowhere", "/drafts/99"])
 def test_every_answer_carries_the_strict_headers(store: Store, browser: Browser, path: str) -> None:
     keep(store)
     browser.sign_in("sue")
@@ -210,9 +203,7 @@ def test_every_answer_carries_the_strict_headers(store: Store, browser: Browser,
 
 
 @pytest.mark.parametrize("path", ["/sign-in", "/drafts", "/drafts/1", "/drafts/1/findings/1", "/account"])
-def test_no_page_holds_inline_script_or_style_or_foreign_addresses(
-    store: Store, browser: Browser, path: str
-) -> None:
+def test_no_page_holds_inline_script_or_style_or_foreign_addresses(store: Store, browser: Browser, path: str) -> None:
     import re
 
     keep(store)
@@ -222,9 +213,7 @@ def test_no_page_holds_inline_script_or_style_or_foreign_addresses(
     assert not re.search(r"<script(?![^>]*\ssrc=\"/static/)[^>]*>", html)
     assert "<style" not in html
     assert not re.search(r"\s(style|on\w+)=", html)
-    assert not [
-        u for u in re.findall(r"(?:src|href|action)=\"([^\"]+)\"", html) if not u.startswith(("/", "#"))
-    ]
+    assert not [u for u in re.findall(r"(?:src|href|action)=\"([^\"]+)\"", html) if not u.startswith(("/", "#"))]
 
 
 @pytest.mark.parametrize(
@@ -261,9 +250,7 @@ def make_certificate(folder: Path) -> tuple[Path, Path]:
     paths = folder / "desk.pem", folder / "desk.key"
     paths[0].write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
     paths[1].write_bytes(
-        key.private_bytes(
-            serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-        )
+        key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     )
     return paths
 
