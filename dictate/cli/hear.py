@@ -12,6 +12,8 @@ import typer
 
 if TYPE_CHECKING:
     from dictate.hearing import Progress
+    from dictate.settings import Settings
+    from dictate.storage import Store
     from grammar.models import Note
 
 LONG_S = 20.0
@@ -32,6 +34,9 @@ def register(app: typer.Typer) -> None:
         explain: bool = typer.Option(False, "--explain", help="Show rule, words and span of each finding."),
         engine: str | None = typer.Option(None, "--engine", help="fused, pocketsphinx, two-ears or vosk."),
         model: Path | None = typer.Option(None, "--model", help="Folder of a Vosk model."),
+        keep: bool = typer.Option(False, "--keep", help="Keep each note with its sound as a draft for the desk."),
+        patient: str = typer.Option("", "--patient", help="With --keep: reference of the patient."),
+        clinician: str = typer.Option("", "--clinician", help="With --keep: user name at the desk."),
     ) -> None:
         """Hear recordings and print their notes: findings, what is not yet examined, queries, unread text."""
         from dictate.cli.shared import check_complaints, run_each
@@ -42,6 +47,7 @@ def register(app: typer.Typer) -> None:
 
         settings = load_settings()
         asked = check_complaints(complaint)
+        store = _open_store(settings) if keep else None
         ear = choose_engine(engine, model, settings)
 
         def note(name: str) -> Note:
@@ -49,6 +55,12 @@ def register(app: typer.Typer) -> None:
                 heard = hear_file(name, engine=ear, settings=settings, complaint=asked, progress=progress)
             if not heard.words:
                 print(f"dictate: no speech was heard in {name} ({heard.duration_s:.0f} s).", file=sys.stderr)
+            if store is not None:
+                number = store.keep_examination(
+                    heard.note, heard.words, audio=Path(name), patient_ref=patient, clinician=clinician,
+                    device=Path(name).name,
+                )
+                print(f"dictate: {name} was kept as draft {number}.", file=sys.stderr)
             return heard.note
 
         def pairs() -> Iterator[tuple[str, Note]]:
@@ -58,6 +70,15 @@ def register(app: typer.Typer) -> None:
             write_notes(pairs(), as_json=as_json, out=out, explain=explain)
         finally:
             ear.close()
+            if store is not None:
+                store.close()
+
+
+def _open_store(settings: Settings) -> Store:
+    """Opened before anything is heard: a missing passphrase is found out at once."""
+    from dictate.storage import open_store
+
+    return open_store(settings)
 
 
 @contextmanager

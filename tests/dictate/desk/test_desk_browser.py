@@ -59,7 +59,7 @@ def desk(home: Path) -> Iterator[RunningDesk]:
 @pytest.fixture(scope="module")
 def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """Chromium whose microphone is a spoken phrase: "plantar extensor on the left, flexor on the right"."""
-    phrase = cut_sample(tmp_path_factory.mktemp("mic") / "phrase.wav", PHRASE_S, pad_s=1.2)
+    phrase = end_of_sample(tmp_path_factory.mktemp("mic") / "phrase.wav", PHRASE_S, pad_s=1.2)
     microphone = [
         "--use-fake-device-for-media-stream",
         "--use-fake-ui-for-media-stream",

@@ -15,7 +15,7 @@ from dictate.storage import check_store, open_store
 from tests.dictate.desk.conftest import PASSWORD, PEOPLE, keep
 from tests.dictate.desk.servers import RunningDesk, running_desk, settings_of
 
-ROUNDS = 4
+ROUNDS = 3
 
 
 @pytest.fixture
