@@ -44,9 +44,7 @@ from grammar.models import Finding
 
 def write_fhir(subject: ExportInput) -> str:
     """One examination as a FHIR R4 document Bundle in JSON."""
-    bundle = fhir_bundle(subject)
-    text = json.dumps(bundle, ensure_ascii=False, indent=1)
-    return text + "\n"
+    return json.dumps(fhir_bundle(subject), ensure_ascii=False) + "\n"
 
 
 def fhir_bundle(subject: ExportInput) -> Resource:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -28,6 +29,8 @@ INTERPRETATION = {
 # Scales that are numbers: unit in words and in UCUM.
 UNITS = {"degrees": ("degrees", "deg"), "millimetres": ("mm", "mm"), "beats": ("beats", "{beats}")}
 Resource = dict[str, Any]
+# What `clean` may have to change: blanks other than space, tab, line ends; controls; noncharacters.
+_UNUSUAL = re.compile(r"[^\S \t\r\n]|[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufeff\ufffe\uffff]")
 
 
 def clean(text: str) -> str:
@@ -35,7 +38,7 @@ def clean(text: str) -> str:
 
     The pattern of the FHIR data type string is `[ \\r\\n\\t\\S]+`, whose \\S leaves out every Unicode blank.
     """
-    return "".join(_allowed(char) for char in text)
+    return "".join(map(_allowed, text)) if _UNUSUAL.search(text) else text
 
 
 def _allowed(char: str) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 from xml.etree import ElementTree
@@ -34,10 +35,8 @@ def render(letter: Letter, kind: Kind, *, template: Path | None = None) -> str:
     name = template.name if template else f"letter.{kind}.j2"
     jinja = need("jinja2", "letters")
     try:
-        page: str = (
-            _environment(kind)
-            .from_string(source)
-            .render(letter=letter, figure_uri=figure_uri(letter), figure_words=figure_words(letter))
+        page: str = _compiled(kind, source).render(
+            letter=letter, figure_uri=figure_uri(letter), figure_words=figure_words(letter)
         )
     except jinja.TemplateSyntaxError as error:
         raise InputError(f"The template '{name}' is faulty (line {error.lineno}: {error.message}).") from None
@@ -90,6 +89,12 @@ def _source(kind: Kind, template: Path | None) -> str:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"The template '{path}' cannot be read ({error}). Save it as UTF-8 text.") from None
+
+
+@lru_cache(maxsize=16)
+def _compiled(kind: Kind, source: str) -> Any:
+    """The template, compiled once for a run over many examinations."""
+    return _environment(kind).from_string(source)
 
 
 def _environment(kind: Kind) -> Any:

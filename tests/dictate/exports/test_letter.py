@@ -100,6 +100,13 @@ def test_the_word_document_has_a_footer_with_fields_and_a_described_picture() ->
     assert document.tables[0].cell(0, 1).text == "Zoë Ünal"
 
 
+def test_without_fonts_the_figure_is_given_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dictate.exports.letter_docx._can_write", lambda: False)
+    document = docx.Document(io.BytesIO(write_docx(letter(_subject()))))
+    assert len(document.inline_shapes) == 0
+    assert "plantar response, left: abnormal" in "\n".join(p.text for p in document.paragraphs)
+
+
 def test_a_word_letterhead_is_kept(tmp_path: Path) -> None:
     head = docx.Document()
     head.sections[0].header.paragraphs[0].text = "CLINIC FOR INVENTED PATIENTS"
