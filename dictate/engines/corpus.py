@@ -6,7 +6,9 @@
   words, reasons, small talk); the notation is described there;
 - the grammar's own phrase data (`grammar/data/phrases/*.toml`): each spoken wording of an item joins that
   item's sentences, so that a phrase added to the grammar is also heard;
-- a clinic's own phrases (TOML files, `phrases = ["..."]`).
+- `data/templates.toml`: the same by another hand, which halves the surprise (perplexity 75 to 44 on the
+golden dictations): people differ in how they say things; - a clinic's own phrases (TOML files, `phrases =
+["..."]`).
 
 Nothing here gives meaning to words. Drawing uses a fixed seed: same data, same sentences.
 """
@@ -22,6 +24,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from dictate.engines.templates import joined_sentences, template_words
 from dictate.errors import EngineError, InputError
 
 SENTENCES = 40_000
@@ -128,12 +131,7 @@ class Phrases:
         self.rules = dict(rules)
         self._weights = {name: [weight for weight, _ in lines] for name, lines in self.rules.items()}
         missing = sorted(
-            {
-                reference
-                for lines in self.rules.values()
-                for _, line in lines
-                for reference in _REFERENCE.findall(line)
-            }
+            {reference for lines in self.rules.values() for _, line in lines for reference in _REFERENCE.findall(line)}
             - set(self.rules)
         )
         if missing:
@@ -176,6 +174,7 @@ def training_sentences(count: int = SENTENCES, clinic: Iterable[str] = ()) -> It
         sentence = phrases.draw(shape, chance)
         if sentence:
             yield sentence
+    yield from joined_sentences(count / SENTENCES)
     yield from grammar_phrases()
     for phrase in clinic:
         spoken = " ".join(_SPEAKABLE.findall(phrase.lower()))
@@ -188,6 +187,7 @@ def vocabulary() -> frozenset[str]:
     """Every word the language model can say."""
     return frozenset(
         _phrases().words()
+        | template_words()
         | {word for phrase in grammar_phrases() for word in phrase.split()}
         | {word for shape in SHAPES for word in _SPEAKABLE.findall(_REFERENCE.sub(" ", shape))}
     )
@@ -264,16 +264,13 @@ def _typed_only() -> tuple[frozenset[str], frozenset[str]]:
 def _is_spoken(said: str) -> bool:
     never, short = _typed_only()
     return all(
-        _SPEAKABLE.fullmatch(word) and word not in never and (len(word) > 3 or word in short)
-        for word in said.split()
+        _SPEAKABLE.fullmatch(word) and word not in never and (len(word) > 3 or word in short) for word in said.split()
     )
 
 
 @cache
 def _talk() -> dict[str, Any]:
-    return tomllib.loads(
-        (resources.files("dictate.engines") / "data" / "talk.toml").read_text(encoding="utf-8")
-    )
+    return tomllib.loads((resources.files("dictate.engines") / "data" / "talk.toml").read_text(encoding="utf-8"))
 
 
 def _flat(rules: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:

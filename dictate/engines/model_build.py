@@ -49,9 +49,10 @@ def fingerprint(clinic: Iterable[str] = ()) -> str:
     digest = hashlib.sha256()
     engines = resources.files("dictate.engines")
     parts = [
-        engines / name for name in ("corpus.py", "trigram.py", "lexicon.py", "guess.py", "model_build.py")
+        engines / name
+        for name in ("corpus.py", "templates.py", "trigram.py", "lexicon.py", "guess.py", "model_build.py")
     ]
-    parts += [engines / "data" / name for name in ("talk.toml", "pronunciations.dict")]
+    parts += [engines / "data" / name for name in ("talk.toml", "templates.toml", "pronunciations.dict")]
     phrases = resources.files("grammar") / "data" / "phrases"
     if phrases.is_dir():
         parts += sorted(phrases.iterdir(), key=lambda entry: entry.name)

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import os
-import random
 import tempfile
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -22,15 +21,11 @@ from dictate.engines import model_build
 from dictate.engines.corpus import training_sentences
 from dictate.engines.fused.language import Language, from_arrays, train
 from dictate.engines.fused.settings import fused_settings
-from dictate.engines.fused.templates import template_sentences
 
 KEPT = 3
-SEED = 31
 PARTS = (
     "build.py",
     "language.py",
-    "templates.py",
-    "data/templates.toml",
     "data/everyday.tsv",
     "data/fused.toml",
 )
@@ -44,24 +39,11 @@ def everyday_words() -> dict[str, float]:
     return {word: float(chance) for word, chance in rows}
 
 
-def sentences(clinic: Iterable[str] = ()) -> Iterator[str]:
-    """All sentences the model counts: the shared phrase grammar's, and the templates' in runs of one to
-    three."""
-    yield from training_sentences(clinic=clinic)
-    lines = list(template_sentences())
-    dice = random.Random(SEED)
-    taken = 0
-    while taken < len(lines):
-        run = dice.choice((1, 1, 1, 2, 3))
-        yield " ".join(dice.choice(lines) for _ in range(run))
-        taken += run
-
-
 def build_language(clinic: Iterable[str] = ()) -> Language:
     """Train the model now."""
     said = fused_settings().language
     return train(
-        sentences(clinic),
+        training_sentences(clinic=clinic),
         everyday_words(),
         escape=said.escape,
         strange=said.strange,

@@ -95,7 +95,7 @@ def test_words_share_the_loud_part_when_alignment_fails() -> None:
 def test_the_language_model_is_kept_and_a_damaged_one_built_again(tmp_path, monkeypatch) -> None:
     from dictate.engines.fused import build
 
-    monkeypatch.setattr(build, "sentences", lambda clinic=(): ["knee jerk two plus", *clinic])
+    monkeypatch.setattr(build, "training_sentences", lambda clinic=(): ["knee jerk two plus", *clinic])
     language = ensure_language(tmp_path, ("zorbolino sign",))
     assert "zorbolino" in language.domain_words()
     path = tmp_path / f"fused-{fingerprint(('zorbolino sign',))}.npz"

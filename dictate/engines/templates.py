@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 DATA = Path(__file__).parent / "data" / "templates.toml"
+_WORD = re.compile(r"[a-z']+")
 _CHOICE = re.compile(r"\[([^\[\]]*)\]|\{(\w+)\}")
 
 
@@ -23,6 +24,25 @@ def expand(template: str, lists: dict[str, list[str]], dice: random.Random) -> s
         template, changed = _CHOICE.subn(pick, template)
         if not changed:
             return " ".join(template.split())
+
+
+def template_words(path: Path = DATA) -> set[str]:
+    """Every word that some template or list holds."""
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    texts = [text for entries in data["lists"].values() for text in entries]
+    texts += [text for group in data["group"] for text in group["says"]]
+    return {word for text in texts for word in _WORD.findall(re.sub(r"\{\w+\}", " ", text))}
+
+
+def joined_sentences(share: float = 1.0) -> Iterator[str]:
+    """The same in runs of one to three, as they are spoken in one breath."""
+    lines = list(template_sentences(share=share))
+    dice = random.Random(31)
+    taken = 0
+    while taken < len(lines):
+        run = dice.choice((1, 1, 1, 2, 3))
+        yield " ".join(dice.choice(lines) for _ in range(run))
+        taken += run
 
 
 def template_sentences(path: Path = DATA, *, seed: int = 4, share: float = 1.0) -> Iterator[str]:
