@@ -95,9 +95,7 @@ class People:
         if role not in ROLES:
             raise DeskError(f"There is no role {role!r}; choose one of {', '.join(ROLES)}.")
         if not name.strip() or len(name) > 100 or not name.isprintable():
-            raise DeskError(
-                "Give the person's name as it shall stand under a signature (1 to 100 characters)."
-            )
+            raise DeskError("Give the person's name as it shall stand under a signature (1 to 100 characters).")
         require_good_password(username, password)
         if self.find(username):
             raise DeskError(f"There is an account {username} already.")
@@ -177,9 +175,7 @@ class People:
         right = _matches(known.password if known else _NOBODY, password)
         if known and right and known.active:
             with self.store.writing() as writer:
-                fresh = (
-                    {"password": _hasher.hash(password)} if _hasher.check_needs_rehash(known.password) else {}
-                )
+                fresh = {"password": _hasher.hash(password)} if _hasher.check_needs_rehash(known.password) else {}
                 writer.set_account(known.username, failures=0, wait_until=None, **fresh)
             return known
         with self.store.writing() as writer:
@@ -255,9 +251,7 @@ def require_good_password(username: str, password: str) -> None:
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
         raise DeskError(f"The password must have {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters.")
     if username.casefold() in password.casefold() or len(set(password)) < 5:
-        raise DeskError(
-            "The password is too easy to guess: leave out the user name and use more different characters."
-        )
+        raise DeskError("The password is too easy to guess: leave out the user name and use more different characters.")
 
 
 def _matches(kept: str, password: str) -> bool:

@@ -65,9 +65,7 @@ def create_app(
     words.
     """
     desk = Desk(store, People(store, idle=idle), _templates(), Feed(), Dictations(), hear, tls)
-    routes: list[Route | Mount] = [
-        Route(page.path, _endpoint(desk, page), methods=[page.method]) for page in PAGES
-    ]
+    routes: list[Route | Mount] = [Route(page.path, _endpoint(desk, page), methods=[page.method]) for page in PAGES]
     routes.append(Mount("/static", StaticFiles(directory=HERE / "static")))
     app = Starlette(routes=routes, exception_handlers={HTTPException: _plain_fault, Exception: _broken})
     return Guard(app, hosts=hosts, tls=tls)
@@ -138,9 +136,7 @@ def _answer(desk: Desk, page: Page, request: Request, form: dict[str, str], body
             if person.role not in page.roles:
                 raise ForbiddenError(f"The role {person.role} may not use this page.")
             if page.method == "POST" and not ask.csrf_holds():
-                raise ForbiddenError(
-                    "The form did not come from this desk's own page; reload the page and try again."
-                )
+                raise ForbiddenError("The form did not come from this desk's own page; reload the page and try again.")
         if any(number > LARGEST for number in request.path_params.values() if isinstance(number, int)):
             raise NoDraftError("There is no draft with such a number.")
         if "number" in request.path_params:
@@ -181,9 +177,7 @@ def _fault(ask: Ask, page: Page, error: DictateError) -> Response:
     refused = page.method == "POST" and page.path.startswith("/drafts/") and status in (400, 409)
     if refused:
         tried = [
-            (name, value)
-            for name, value in ask.form.items()
-            if name not in ("csrf", "revision", "password") and value
+            (name, value) for name, value in ask.form.items() if name not in ("csrf", "revision", "password") and value
         ]
         return draft_page(ask, status, refused=str(error), tried=tried)
     return ask.page("fault.html", status, said=str(error))
@@ -195,6 +189,4 @@ async def _plain_fault(_request: Request, error: Exception) -> Response:
 
 
 async def _broken(_request: Request, _error: Exception) -> Response:
-    return PlainTextResponse(
-        "The desk failed on that page; nothing was saved. See its log.\n", status_code=500
-    )
+    return PlainTextResponse("The desk failed on that page; nothing was saved. See its log.\n", status_code=500)

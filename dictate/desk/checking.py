@@ -122,14 +122,10 @@ def rechecked(note: Note) -> Note:
     findings; they stay.
     """
     known, findings = catalogue(), note.findings
-    spoken = [
-        query for query in note.queries if query.kind not in WORKED_OUT or query.message.startswith(GCS_SUM)
-    ]
+    spoken = [query for query in note.queries if query.kind not in WORKED_OUT or query.message.startswith(GCS_SUM)]
     return note.model_copy(
         update={
-            "slots": tuple(
-                completeness.check(known, findings, [(i, None) for i in note.asked], note.complaint)
-            ),
+            "slots": tuple(completeness.check(known, findings, [(i, None) for i in note.asked], note.complaint)),
             "queries": (*consistency.check(known, findings), *spoken),
             "suggestions": tuple(suggest(known, findings, note.complaint)),
         }

@@ -112,9 +112,7 @@ def add_phrase(
     """
     read = checking.read_phrase(phrase, document.note)
     if not read.findings:
-        raise DeskError(
-            "The grammar reads no finding in that phrase; name the item, the side and the result."
-        )
+        raise DeskError("The grammar reads no finding in that phrase; name the item, the side and the result.")
     joined, start = _appended(document.note, read)
     numbers = range(_next_number(document), _next_number(document) + len(read.findings))
     added = joined.findings[len(document.note.findings) :]
@@ -140,9 +138,7 @@ def add_phrase(
     )
 
 
-def not_examined(
-    document: Document, item: str, site: str | None, side: str, reason: str, hand: Hand
-) -> Edited:
+def not_examined(document: Document, item: str, site: str | None, side: str, reason: str, hand: Hand) -> Edited:
     """Record that a required slot was not examined, with the reason."""
     slot = _open_slot(document, item, site, side)
     named = words.slot_words(slot)
@@ -152,12 +148,8 @@ def not_examined(
         Finding(item=item, site=site, side=slot.side, status="not_examined", reason=reason, text=line,
                 start_char=start, end_char=start + len(line), spans=((start, start + len(line)),))
     )  # fmt: skip
-    note = _with_line(
-        document.note, line, (CoverSpan(kind="finding", start_char=start, end_char=start + len(line)),)
-    )
-    addition = Addition(
-        start_char=start, end_char=start + len(line), origin="catalogue", by=hand.by, at=hand.at
-    )
+    note = _with_line(document.note, line, (CoverSpan(kind="finding", start_char=start, end_char=start + len(line)),))
+    addition = Addition(start_char=start, end_char=start + len(line), origin="catalogue", by=hand.by, at=hand.at)
     entry = Entry(number=_next_number(document), finding=finding, origin="catalogue", by=hand.by, at=hand.at)
     base = document.model_copy(update={"note": note, "additions": (*document.additions, addition)})
     return settled(base, entries=(*document.entries, entry)), Change(
@@ -254,9 +246,7 @@ def settled(
             ),
         }
     )
-    return document.model_copy(
-        update={"note": checking.rechecked(fresh), "entries": entries, "unread": unread}
-    )
+    return document.model_copy(update={"note": checking.rechecked(fresh), "entries": entries, "unread": unread})
 
 
 def _new_places(document: Document, entries: Sequence[Entry]) -> dict[int, int]:
@@ -268,17 +258,13 @@ def _new_places(document: Document, entries: Sequence[Entry]) -> dict[int, int]:
 
 def _set_withdrawn(document: Document, entry: Entry, withdrawn: bool, hand: Hand) -> Document:
     moved = entry.model_copy(update={"withdrawn": withdrawn, "by": hand.by, "at": hand.at})
-    return settled(
-        document, entries=tuple(moved if old.number == entry.number else old for old in document.entries)
-    )
+    return settled(document, entries=tuple(moved if old.number == entry.number else old for old in document.entries))
 
 
 def _standing(document: Document, number: int) -> Entry:
     entry = document.entry(number)
     if entry is None or entry.withdrawn:
-        raise DeskError(
-            "That finding is not in the draft any more; reload the page to see the draft as it is now."
-        )
+        raise DeskError("That finding is not in the draft any more; reload the page to see the draft as it is now.")
     return entry
 
 
@@ -291,15 +277,11 @@ def _open_slot(document: Document, item: str, site: str | None, side: str) -> Sl
     raise DeskError("That is not one of the required places of this examination.")
 
 
-def _decided(
-    document: Document, number: int, verdict: str, hand: Hand, **more: Any
-) -> tuple[UnreadPiece, ...]:
+def _decided(document: Document, number: int, verdict: str, hand: Hand, **more: Any) -> tuple[UnreadPiece, ...]:
     if number not in {piece.number for piece in document.undecided()}:
         raise DeskError("That text is decided already; reload the page to see the draft as it is now.")
     facts = {"verdict": verdict, "by": hand.by, "at": hand.at, **more}
-    return tuple(
-        piece.model_copy(update=facts) if piece.number == number else piece for piece in document.unread
-    )
+    return tuple(piece.model_copy(update=facts) if piece.number == number else piece for piece in document.unread)
 
 
 def _piece_text(document: Document, number: int | None) -> str:
@@ -342,8 +324,7 @@ def _appended(note: Note, read: Note) -> tuple[Note, int]:
     joined = _with_line(note, read.transcript, moved.cover)
     offset = len(note.findings)
     queries = tuple(
-        query.model_copy(update={"findings": tuple(i + offset for i in query.findings)})
-        for query in moved.queries
+        query.model_copy(update={"findings": tuple(i + offset for i in query.findings)}) for query in moved.queries
     )
     return joined.model_copy(
         update={
@@ -360,9 +341,7 @@ def moved_by(note: Note, offset: int) -> Note:
     """The note with every place in its transcript moved."""
 
     def span(old: Any) -> Any:
-        return old.model_copy(
-            update={"start_char": old.start_char + offset, "end_char": old.end_char + offset}
-        )
+        return old.model_copy(update={"start_char": old.start_char + offset, "end_char": old.end_char + offset})
 
     def finding(old: Finding) -> Finding:
         return span(old).model_copy(

@@ -41,9 +41,7 @@ def show_list(ask: Ask) -> Response:
     state = query.get("state", "all")
     page = query.get("page", "1")
     if sort not in SORTS or state not in FILTERS or not page.isascii() or not page.isdigit() or len(page) > 6:
-        raise DeskError(
-            "That address asks for an order, filter or page that does not exist; go to the list of drafts."
-        )
+        raise DeskError("That address asks for an order, filter or page that does not exist; go to the list of drafts.")
     down = query.get("down", "1" if sort in ("started", "number", "omissions", "queries") else "0") == "1"
     me = ask.me
     wanted = Wanted(

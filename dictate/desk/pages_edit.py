@@ -170,9 +170,7 @@ def answer(ask: Ask) -> Response:
 def accept_query(ask: Ask) -> Response:
     """Let a query stand, with the reason."""
     reason = ask.text("reason", required="Give the reason for letting this query stand.")
-    edited, change = editing.accept_query(
-        ask.draft().document, ask.text("key", longest=64), reason, hand(ask)
-    )
+    edited, change = editing.accept_query(ask.draft().document, ask.text("key", longest=64), reason, hand(ask))
     ask.save(change, edited, "accept query")
     return back(ask, "to-do")
 

@@ -21,9 +21,7 @@ def sign_in(ask: Ask) -> Response:
     if not ask.same_origin():
         raise DeskError("Sign in from the desk's own page.")
     try:
-        token = ask.desk.people.sign_in(
-            ask.text("username", longest=100), ask.form.get("password", ""), ask.address
-        )
+        token = ask.desk.people.sign_in(ask.text("username", longest=100), ask.form.get("password", ""), ask.address)
     except SignInError as error:
         answer = ask.page("sign_in.html", 429 if error.wait_s else 401, said=str(error))
         if error.wait_s:

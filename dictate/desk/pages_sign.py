@@ -23,7 +23,7 @@ def show_sign(ask: Ask) -> Response:
         document=draft.document,
         stations=view.stations(draft.document),
         queries=view.query_lines(draft.document),
-        open_slots=view.open_slots(draft.document),
+        gaps=view.gap_lines(view.open_slots(draft.document)),
         blocks=editing.what_blocks(draft.document),
         figure=figure_of(draft.document.note),
     )
@@ -69,7 +69,7 @@ def show_note(ask: Ask) -> Response:
         changes=changes,
         before=before,
         stations=view.stations(document),
-        open_slots=view.open_slots(document),
+        gaps=view.gap_lines(view.open_slots(document)),
         figure=figure_of(shown.note, draft=False),
         formats=export_formats(),
     )
@@ -112,6 +112,4 @@ def export(ask: Ask) -> Response:
 
 def attachment(number: int, version: int, extension: str) -> dict[str, str]:
     """The header that makes the browser save the answer."""
-    return {
-        "Content-Disposition": f'attachment; filename="examination-{number}-version-{version}.{extension}"'
-    }
+    return {"Content-Disposition": f'attachment; filename="examination-{number}-version-{version}.{extension}"'}

@@ -86,12 +86,7 @@ class Dictations:
             return None
         with self._lock:
             held = self._waiting.get(token)
-            if (
-                held is None
-                or held.username != username
-                or held.number != number
-                or held.until < time.monotonic()
-            ):
+            if held is None or held.username != username or held.number != number or held.until < time.monotonic():
                 raise DeskError("That dictation is not waiting any more; dictate it again.")
             return held
 
@@ -134,9 +129,7 @@ def hear_addition(path: Path) -> tuple[Sequence[Word], Samples]:
     with_chunks = SoundFile(path)
     if with_chunks.duration_s > 300:
         with_chunks.close()
-        raise DeskError(
-            "An addition may last five minutes at most; keep longer ones with `dictate hear --keep`."
-        )
+        raise DeskError("An addition may last five minutes at most; keep longer ones with `dictate hear --keep`.")
     chunks = [chunk.samples for chunk in with_chunks]
     with_chunks.close()
     samples = np.concatenate(chunks) if chunks else np.zeros(0, dtype=np.int16)

@@ -89,14 +89,10 @@ def transcript_lines(document: Document, recordings: Iterable[Recording]) -> lis
         for word in recording.words
         if word.start_char is not None
     }
-    findings = _by_character(
-        [(entry.number, spans_of(entry)) for entry in document.entries if not entry.withdrawn]
-    )
+    findings = _by_character([(entry.number, spans_of(entry)) for entry in document.entries if not entry.withdrawn])
     unread = _by_character([(piece.number, [(piece.span.start_char, piece.span.end_char)])
                             for piece in document.unread if piece.verdict in (None, "accepted")])  # fmt: skip
-    repairs = {
-        repair.start_char: repair for entry in document.standing() for repair in entry.finding.repaired
-    }
+    repairs = {repair.start_char: repair for entry in document.standing() for repair in entry.finding.repaired}
     additions = {addition.start_char: addition for addition in document.additions}
     lines, note, offset = [], "", 0
     for raw in text.split("\n"):
@@ -164,9 +160,7 @@ def stations(document: Document) -> list[Station]:
     found = []
     for station, label in station_labels():
         mine = [row for row in rows.values() if station_of(row.item) == station]
-        mine.sort(
-            key=lambda row: (order.index(row.item) if row.item in order else len(order), row.site or "")
-        )
+        mine.sort(key=lambda row: (order.index(row.item) if row.item in order else len(order), row.site or ""))
         if mine:
             found.append(Station(label, mine))
     return found
@@ -216,6 +210,24 @@ def open_slots(document: Document) -> list[Slot]:
         slot
         for slot in document.note.slots
         if slot.state in ("missing", "asked_no_result", "side_unstated", "recorded_by_summary")
+    ]
+
+
+def gap_lines(slots: Iterable[Slot]) -> list[tuple[str, list[str]]]:
+    """Open places for a letter: the state in words, and the places with their sides, each place once."""
+    found: dict[str, dict[Place, list[str]]] = {}
+    for slot in slots:
+        sides = found.setdefault(words.SLOT_WORDS[slot.state], {}).setdefault((slot.item, slot.site), [])
+        sides.append(words.SIDE_WORDS[slot.side])
+    return [
+        (
+            state,
+            [
+                words.item_words(*place) + (f" ({' and '.join(sides)})" if any(sides) else "")
+                for place, sides in places.items()
+            ],
+        )
+        for state, places in found.items()
     ]
 
 

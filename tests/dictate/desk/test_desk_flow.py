@@ -236,6 +236,17 @@ def test_earlier_examinations_stand_side_by_side(store: Store, browser: Browser,
     assert browser.get(f"/drafts/{second}/beside/{stranger}").status_code == 400
 
 
+def test_a_signed_note_names_each_gap_once_with_its_sides(store: Store, browser: Browser) -> None:
+    number = keep(store, "right knee jerk two plus")
+    browser.sign_in("mary")
+    browser.post(f"/drafts/{number}/sign", password=PASSWORD)
+    page = browser.get(f"/notes/{number}").text
+    gaps = page[page.index("Not recorded") :]
+    assert "Tendon reflex, knee (left)" in gaps
+    assert "Tendon reflex, ankle (right and left)" in gaps
+    assert gaps.count("Romberg test") == 1
+
+
 def test_the_export_is_the_signed_note(store: Store, browser: Browser) -> None:
     number = keep(store, "right knee jerk two plus")
     browser.sign_in("mary")
