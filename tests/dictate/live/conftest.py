@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from dictate.engines.choose import choose_engine
+from dictate.settings import load_settings
 from tests.dictate.live import whole
 
 ROOT = Path(__file__).parents[3]
@@ -92,5 +94,5 @@ def exam(dictation, tmp_path_factory):
 def home(tmp_path_factory):
     """A home whose language model is built already (so that programs start quickly)."""
     path = tmp_path_factory.mktemp("home")
-    whole.finished(["models", "build"], path)
+    choose_engine("pocketsphinx", None, load_settings({"SPOKEN_EXAM_HOME": str(path)})).close()
     return path

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from dictate.live import recording
+from dictate.live import journal, recording
 from tests.dictate.live import whole
 
 CONFIGURATION = """
@@ -58,10 +58,10 @@ def pulse(tmp_path_factory):
     server.wait(timeout=10)
 
 
-def play_while_listening(path, home, pulse):
+def play_while_listening(path, home, pulse, *options):
     """Start `dictate live`, play the file once its microphone is open, end it politely; events and errors."""
     process = whole.started(
-        ["live", "--device", "pulse", "--engine", "pocketsphinx", "--json", "--no-board"],
+        ["live", "--device", "pulse", "--engine", "pocketsphinx", "--json", "--no-board", *options],
         home,
         **pulse,
     )
@@ -126,7 +126,33 @@ def test_a_microphone_that_does_not_exist_is_one_sentence_naming_the_others(puls
     assert not list((home / "data" / "live").iterdir())
 
 
+def test_while_it_answers_aloud_the_tool_does_not_hear_itself(pulse, dictation, home, tmp_path):
+    """Loudspeaker and microphone are one here, so an answer that was listened to would be in the note."""
+    pytest.importorskip("espeakng_loader")
+    path = tmp_path / "question.wav"
+    soundfile.write(path, dictation(["right knee jerk two plus", "what is missing"]), 16_000)
+    process, lines = play_while_listening(path, home, pulse, "--speak")
+    folder = next((home / "data" / "live").iterdir())
+    for line in process.stdout:
+        lines.append(line)
+        if journal.read(folder / "journal.jsonl").of_kind("muted"):
+            break
+    muted = journal.read(folder / "journal.jsonl").of_kind("muted")[0]
+    spoken = recording.load(folder / "sound.au")[int(muted["start_s"] * 16_000) : int(muted["end_s"] * 16_000)]
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    events = whole.events("".join(lines) + out)
+    assert muted["end_s"] - muted["start_s"] > 2, "the answer takes seconds"
+    assert np.abs(spoken).max() > 2000, "the answer was to be heard in the room"
+    assert [event["text"] for event in events if event["event"] == "utterance"] == [
+        "right knee jerk two plus", "what is missing",
+    ]  # fmt: skip
+    assert any("muted" in event["view"]["recording"] for event in events if event["event"] == "view")
+
+
 def test_a_microphone_that_goes_away_costs_nothing_that_was_heard(pulse, dictation, home, tmp_path):
+    """The last test here: it takes the microphone of the module away."""
     path = tmp_path / "short.wav"
     soundfile.write(path, dictation(whole.LINES[3:5]), 16_000)
     process, lines = play_while_listening(path, home, pulse)
