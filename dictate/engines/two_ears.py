@@ -68,6 +68,13 @@ class TwoEars:
         other = self.second.accept(samples)
         return shown or other
 
+    def prepare(self) -> None:
+        """The speaker seems to have finished: let the engines that can work ahead."""
+        for engine in (self.first, self.second):
+            ahead = getattr(engine, "prepare", None)
+            if ahead is not None:
+                ahead()
+
     def finish(self) -> FinalText:
         """Both readings made one."""
         return merge(self.first.finish(), self.second.finish())
