@@ -70,15 +70,11 @@ def hear_file(
     return HeardNote(note, words, tuple(utterances), remarks, duration_s)
 
 
-def note_of(
-    utterances: Sequence[FinalText], *, complaint: Sequence[str] = (), remarks: Iterable[str] = ()
-) -> Note:
+def note_of(utterances: Sequence[FinalText], *, complaint: Sequence[str] = (), remarks: Iterable[str] = ()) -> Note:
     """Parse utterances as one examination; rejected ones become unread text."""
     from grammar import parse
 
-    heard = "\n".join(
-        utterance.text for utterance in utterances if utterance.words and not utterance.rejected
-    )
+    heard = "\n".join(utterance.text for utterance in utterances if utterance.words and not utterance.rejected)
     note = parse(heard, complaint=tuple(complaint)).note
     return finish_note(note, utterances, remarks)
 
@@ -107,9 +103,7 @@ def note_with_times(note: Note, words: Iterable[Word]) -> Note:
 
     def timed(span: T) -> T:
         pieces = getattr(span, "spans", ()) or ((span.start_char, span.end_char),)
-        inside = [
-            word for word, start, end in placed if any(start < stop and end > begin for begin, stop in pieces)
-        ]
+        inside = [word for word, start, end in placed if any(start < stop and end > begin for begin, stop in pieces)]
         if not inside:
             return span
         found: dict[str, Any] = {
@@ -197,9 +191,7 @@ def level_remarks(utterances: Sequence[FinalText]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _hear(
-    source: SoundFile, engine: Engine, settings: Settings, progress: Progress | None
-) -> list[FinalText]:
+def _hear(source: SoundFile, engine: Engine, settings: Settings, progress: Progress | None) -> list[FinalText]:
     listener = Listener(engine, settings.sound)
     found = []
     for event in listen(_watched(source, progress), listener):

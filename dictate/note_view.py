@@ -69,9 +69,7 @@ def view(note: Note, *, explain: bool = False) -> View:
     weak = any(is_weak(finding.confidence) for finding in note.findings)
     foot = [f"{WEAK_MARK} marks words that were heard weakly."] if weak else []
     return View(
-        head=(f"Complaint: {', '.join(name.replace('_', ' ') for name in note.complaint)}",)
-        if note.complaint
-        else (),
+        head=(f"Complaint: {', '.join(name.replace('_', ' ') for name in note.complaint)}",) if note.complaint else (),
         stations=tuple(stations),
         missing=tuple(_missing(note.slots, known)),
         queries=tuple(

@@ -35,9 +35,7 @@ def read_text(name: str) -> str:
         try:
             data = path.read_bytes()
         except OSError as error:
-            raise InputError(
-                f"{name} cannot be opened ({error.strerror or error}); check the name."
-            ) from error
+            raise InputError(f"{name} cannot be opened ({error.strerror or error}); check the name.") from error
     if not data.strip():
         raise InputError(f"{shown} is empty; there is nothing to read.")
     text = decode(data)

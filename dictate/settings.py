@@ -177,9 +177,7 @@ def _read_file(path: Path) -> dict[str, Any]:
         raise SettingsError(f"The settings file {path} is not TOML ({error}); mend that line.") from error
 
 
-def _overlay(
-    values: dict[str, Any], origins: dict[tuple[str, str], str], environment: Mapping[str, str]
-) -> list[str]:
+def _overlay(values: dict[str, Any], origins: dict[tuple[str, str], str], environment: Mapping[str, str]) -> list[str]:
     """Put `SPOKEN_EXAM_<SECTION>_<KEY>` values over the file's; return faults of unknown names."""
     faults = []
     for variable in sorted(environment):

@@ -113,8 +113,9 @@ def load(name: str, voices: Path) -> Profile:
         return Profile.model_validate_json(path.read_text(encoding="utf-8"))
     except FileNotFoundError as error:
         known = ", ".join(stored(voices)) or "none"
-        raise SettingsError(f"There is no voice {name!r}; known are {known}. Learn it: "
-                            f"`dictate voice learn {name}`.") from error
+        raise SettingsError(
+            f"There is no voice {name!r}; known are {known}. Learn it: `dictate voice learn {name}`."
+        ) from error
     except (OSError, ValidationError) as error:
         raise SettingsError(f"The voice {path} is damaged; learn it again.") from error
 
@@ -150,8 +151,11 @@ def _study(name: str, readings: Sequence[Reading], model: BuiltModel) -> Profile
             match = re.fullmatch(r"([a-z']+)(?:\((\d+)\))?", segment.word)
             if match:
                 used.setdefault(match.group(1), Counter())[int(match.group(2) or 1) - 1] += 1
-    kept = {word: tuple(ways[word][number] for number in sorted(numbers))
-            for word, numbers in used.items() if len(ways[word]) > len(numbers)}
+    kept = {
+        word: tuple(ways[word][number] for number in sorted(numbers))
+        for word, numbers in used.items()
+        if len(ways[word]) > len(numbers)
+    }
     mean = aligner.get_cmn(True) if readings else ""
     return Profile(name=name, ways=kept, cepstral_mean=mean, words=0, wrong_before=0, wrong_after=0)
 

@@ -114,11 +114,7 @@ class Endpointer:
         """End of the source: close an utterance that is still running."""
         marks: list[Mark] = []
         if self._speaking:
-            held = (
-                [*self._held, self._rest]
-                if self._quiet_frames * FRAME_S < self.settings.tail_s
-                else [*self._held]
-            )
+            held = [*self._held, self._rest] if self._quiet_frames * FRAME_S < self.settings.tail_s else [*self._held]
             self._hand_on(held, marks)
             self._end(marks)
         self._rest = self._rest[:0]

@@ -17,6 +17,7 @@ COMMANDS = (
     "recover",
     "models",
     "doctor",
+    "voice",
     "archive",
     "drafts",
     "store",

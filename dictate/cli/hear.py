@@ -37,6 +37,7 @@ def register(app: typer.Typer) -> None:
         keep: bool = typer.Option(False, "--keep", help="Keep each note with its sound as a draft for the desk."),
         patient: str = typer.Option("", "--patient", help="With --keep: reference of the patient."),
         clinician: str = typer.Option("", "--clinician", help="With --keep: user name at the desk."),
+        voice: str | None = typer.Option(None, "--voice", help="A learnt voice (`dictate voice learn`)."),
     ) -> None:
         """Hear recordings and print their notes: findings, what is not yet examined, queries, unread text."""
         from dictate.cli.shared import check_complaints, run_each
@@ -46,6 +47,9 @@ def register(app: typer.Typer) -> None:
         from dictate.settings import load_settings
 
         settings = load_settings()
+        if voice is not None:
+            speech = settings.speech.model_copy(update={"voice": voice})
+            settings = settings.model_copy(update={"speech": speech})
         asked = check_complaints(complaint)
         store = _open_store(settings) if keep else None
         ear = choose_engine(engine, model, settings)

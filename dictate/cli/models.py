@@ -16,9 +16,7 @@ def register(app: typer.Typer) -> None:
     )
 
     @group.callback()
-    def models(
-        context: typer.Context, as_json: bool = typer.Option(False, "--json", help="Print JSON.")
-    ) -> None:
+    def models(context: typer.Context, as_json: bool = typer.Option(False, "--json", help="Print JSON.")) -> None:
         """List the models on this machine."""
         if context.invoked_subcommand is None:
             _list(as_json)
@@ -90,8 +88,6 @@ def _list(as_json: bool) -> None:
     typer.echo("pocketsphinx   bundled US-English sounds with the examination's own words; always there")
     for model in found:
         ability = "takes the examination's phrases" if model.accepts_phrases else "fixed graph, own language"
-        typer.echo(
-            f"vosk           {model.name}, {model.megabytes:.0f} MB, {ability}\n               {model.path}"
-        )
+        typer.echo(f"vosk           {model.name}, {model.megabytes:.0f} MB, {ability}\n               {model.path}")
     if not found:
         typer.echo(f"vosk           no model in {settings.folders.models}. {HOW_TO_GET}")

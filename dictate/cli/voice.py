@@ -28,8 +28,9 @@ def register(app: typer.Typer) -> None:
     @group.command("learn")
     def learn_voice(
         name: str = typer.Argument(..., help="A short name, lower case."),
-        folder: Path | None = typer.Option(None, "--from", help="Recordings of the sentences, in order of their "
-                                           "names, instead of the microphone."),
+        folder: Path | None = typer.Option(
+            None, "--from", help="Recordings of the sentences, in order of their names, instead of the microphone."
+        ),
     ) -> None:
         """Read the sentences aloud (or give recordings of them); say what was gained."""
         from dictate.settings import load_settings
@@ -40,10 +41,15 @@ def register(app: typer.Typer) -> None:
         readings = list(_recordings(folder, sentences()) if folder else _spoken(settings, sentences()))
         profile = learn(name, readings, settings.folders.cache)
         save(profile, settings.folders.data / "voices")
-        typer.echo(f"Of {profile.words} words read, {profile.wrong_before} were heard wrong before and "
-                   f"{profile.wrong_after} after.")
-        typer.echo(f"Use it: `dictate hear FILE --engine pocketsphinx --voice {name}`." if profile.helps else
-                   "That is no gain, so this voice will be heard as before.")
+        typer.echo(
+            f"Of {profile.words} words read, {profile.wrong_before} were heard wrong before and "
+            f"{profile.wrong_after} after."
+        )
+        typer.echo(
+            f"Use it: `dictate hear FILE --engine pocketsphinx --voice {name}`."
+            if profile.helps
+            else "That is no gain, so this voice will be heard as before."
+        )
 
     @group.command("list")
     def list_voices() -> None:
@@ -54,8 +60,10 @@ def register(app: typer.Typer) -> None:
         voices = load_settings().folders.data / "voices"
         for name in stored(voices):
             profile = load(name, voices)
-            typer.echo(f"{name}: {profile.wrong_before} -> {profile.wrong_after} of {profile.words} words wrong"
-                       + ("" if profile.helps else " (not used)"))
+            typer.echo(
+                f"{name}: {profile.wrong_before} -> {profile.wrong_after} of {profile.words} words wrong"
+                + ("" if profile.helps else " (not used)")
+            )
 
     @group.command("forget")
     def forget(name: str = typer.Argument(..., help="The voice to remove.")) -> None:
@@ -80,8 +88,10 @@ def _recordings(folder: Path, said: tuple[str, ...]) -> Iterator[Reading]:
 
     files = sorted(path for path in folder.iterdir() if path.is_file()) if folder.is_dir() else []
     if len(files) != len(said):
-        raise InputError(f"{folder} holds {len(files)} recordings, but there are {len(said)} sentences; record one "
-                         "file a sentence (`dictate voice sentences`).")
+        raise InputError(
+            f"{folder} holds {len(files)} recordings, but there are {len(said)} sentences; record one "
+            "file a sentence (`dictate voice sentences`)."
+        )
     for path, sentence in zip(files, said, strict=True):
         with SoundFile(path) as source:
             yield Reading(sentence, np.concatenate([chunk.samples for chunk in source]))

@@ -75,14 +75,17 @@ def _fused(settings: Settings, clinic: tuple[str, ...]) -> Engine:
 
 
 def _pocketsphinx(settings: Settings, clinic: tuple[str, ...]) -> Engine:
+    if settings.speech.voice is not None:
+        from dictate.voice import engine_for, load
+
+        profile = load(settings.speech.voice, settings.folders.data / "voices")
+        return engine_for(profile, settings.folders.cache, clinic)
     from dictate.engines.pocketsphinx_engine import PocketsphinxEngine
 
     return PocketsphinxEngine.for_examination(settings.folders.cache, clinic)
 
 
-def _vosk(
-    model: Path | None, settings: Settings, clinic: tuple[str, ...], say: Callable[[str], None]
-) -> Engine:
+def _vosk(model: Path | None, settings: Settings, clinic: tuple[str, ...], say: Callable[[str], None]) -> Engine:
     from dictate.engines.model_files import HOW_TO_GET, describe, find_models
     from dictate.engines.vosk_engine import VoskEngine
 

@@ -44,9 +44,7 @@ def describe(path: Path) -> FoundModel:
         inner = [entry for entry in path.iterdir() if entry.is_dir() and is_model(entry)]
         if len(inner) == 1:
             return describe(inner[0])
-        raise EngineError(
-            f"{path} is no Vosk model (am/final.mdl is missing); give the unpacked model's folder."
-        )
+        raise EngineError(f"{path} is no Vosk model (am/final.mdl is missing); give the unpacked model's folder.")
     size = sum(file.stat().st_size for file in path.rglob("*") if file.is_file())
     lookahead = any((path / place / "HCLr.fst").is_file() for place in (".", "graph"))
     return FoundModel(path.name, path, size / 1e6, lookahead)

@@ -34,25 +34,19 @@ class PocketsphinxEngine:
 
     name = "pocketsphinx"
 
-    def __init__(
-        self, language_model: Path | None = None, dictionary: Path | None = None, **search: Any
-    ) -> None:
+    def __init__(self, language_model: Path | None = None, dictionary: Path | None = None, **search: Any) -> None:
         """Load the acoustic model; without files, pocketsphinx's general model is used."""
         try:
             import pocketsphinx
         except ImportError as error:
-            raise EngineError(
-                "The pocketsphinx package is missing; run `pip install pocketsphinx`."
-            ) from error
+            raise EngineError("The pocketsphinx package is missing; run `pip install pocketsphinx`.") from error
         options: dict[str, Any] = {**SEARCH, "loglevel": "FATAL", **search}
         if language_model is not None and dictionary is not None:
             options |= {"lm": str(language_model), "dict": str(dictionary)}
         try:
             self._decoder = pocketsphinx.Decoder(**options)
         except (RuntimeError, ValueError) as error:
-            raise EngineError(
-                f"PocketSphinx cannot load its model ({error}); run `dictate models build`."
-            ) from error
+            raise EngineError(f"PocketSphinx cannot load its model ({error}); run `dictate models build`.") from error
         self._start_s = 0.0
         self._samples = 0
         self._asked = 0

@@ -76,9 +76,7 @@ def restore(words: Sequence[Word], substitutes: dict[str, str]) -> list[Word]:
             piece = words[at : at + length]
             word = table.get(tuple(part.text for part in piece))
             if word is not None:
-                found.append(
-                    Word(word, piece[0].start_s, piece[-1].end_s, min(part.confidence for part in piece))
-                )
+                found.append(Word(word, piece[0].start_s, piece[-1].end_s, min(part.confidence for part in piece)))
                 at += length
                 break
         else:

@@ -75,10 +75,7 @@ def judge_cuts(spoken: Spoken, found: Pieces, tail_s: float) -> tuple[int, int, 
         if len(touching) != 1:
             continue
         start_s, end_s, decided_s = touching[0]
-        if (
-            sum(other_begin < end_s and other_end > start_s for _, other_begin, other_end in spoken.phrases)
-            == 1
-        ):
+        if sum(other_begin < end_s and other_end > start_s for _, other_begin, other_end in spoken.phrases) == 1:
             whole += 1
             cuts += start_s > begin or end_s + tail_s < end
             delays.append(decided_s - end)

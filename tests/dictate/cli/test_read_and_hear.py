@@ -51,9 +51,7 @@ def test_plain_note_names_sides_in_words(monkeypatch, capsys, note_file) -> None
 
 
 def test_json_is_one_object_a_line(monkeypatch, capsys, note_file) -> None:
-    code, out, _ = run(
-        monkeypatch, capsys, "read", note_file, note_file, "--json", "--complaint", "foot-drop"
-    )
+    code, out, _ = run(monkeypatch, capsys, "read", note_file, note_file, "--json", "--complaint", "foot-drop")
     assert code == 0
     notes = [json.loads(line) for line in out.splitlines()]
     assert len(notes) == 2
