@@ -73,9 +73,7 @@ def figure(note: Note, *, draft: bool = False, prefix: str = "reflexes") -> str:
     listed = list(unplaced(note))
     height = TOP + 16 * len(listed) + (18 if listed else 0)
     said = [mark.words for mark in _flat(marks) if mark.state != "not_recorded"]
-    silent = [
-        mark.words.removesuffix(": not recorded") for mark in _flat(marks) if mark.state == "not_recorded"
-    ]
+    silent = [mark.words.removesuffix(": not recorded") for mark in _flat(marks) if mark.state == "not_recorded"]
     description = (
         ". ".join(said + listed) + ". " if said or listed else "Nothing was recorded. "
     ) + f"Not recorded: {'; '.join(silent) or 'none'}."
@@ -165,11 +163,7 @@ def _spot(mark: Mark, x: int, y: int, name: str, sign: int) -> str:
     half = max(13, 4 * len(mark.label) + 4)
     out = x + sign * (half + (12 if mark.state in ("equivocal", "conflict") else 5))
     label = _text(x, y + 4, mark.label, "grade", "middle") if mark.label else ""
-    caption = (
-        _text(out, y + 4, name, "name", "end" if sign < 0 else "start")
-        if name not in ("", "abdominal")
-        else ""
-    )
+    caption = _text(out, y + 4, name, "name", "end" if sign < 0 else "start") if name not in ("", "abdominal") else ""
     if name == "abdominal":
         caption = _text(x, y + 26, "abd.", "name", "middle")
     return f"<g><title>{_safe(mark.words)}</title>{_shape(mark, x, y, half)}{label}{caption}</g>"
@@ -212,9 +206,7 @@ def _outline(note: Note, prefix: str) -> list[str]:
                 "normal": "#fff",
             }.get(feeling.state, "none")
             silent = power.state == feeling.state == "not_recorded"
-            title = "; ".join(
-                m.words for m in (power, feeling) if area in ("trunk",) or m.state != "not_recorded"
-            )
+            title = "; ".join(m.words for m in (power, feeling) if area in ("trunk",) or m.state != "not_recorded")
             dashes = ' stroke-dasharray="3 3"' if silent else ""
             words = _area_words(power, feeling)
             parts.append(
@@ -276,6 +268,4 @@ def _text(x: int, y: int, words: str, kind: str, anchor: str) -> str:
 
 def _safe(words: str) -> str:
     """Words as XML text: markup escaped, characters that XML forbids shown as a question mark."""
-    return escape(
-        "".join(c if c in "\t\n" or (ord(c) >= 32 and c not in "\ufffe\uffff") else "?" for c in words)
-    )
+    return escape("".join(c if c in "\t\n" or (ord(c) >= 32 and c not in "\ufffe\uffff") else "?" for c in words))

@@ -127,9 +127,7 @@ def reflex_mark(note: Note, site: str, side: Side) -> Mark:
 
 def item_mark(note: Note, item: str, site: str | None, side: Side, name: str) -> Mark:
     """One item (and site) on one side, e.g. the plantar response."""
-    found = [
-        f for f in note.findings if f.item == item and (site is None or f.site == site) and on_side(f, side)
-    ]
+    found = [f for f in note.findings if f.item == item and (site is None or f.site == site) and on_side(f, side)]
     return _mark(name, side, found)
 
 
@@ -162,9 +160,7 @@ def sensation_mark(note: Note, area: str, side: Side) -> Mark:
     found = [
         f
         for f in note.findings
-        if f.item in SENSATION
-        and on_side(f, side)
-        and (f.site in sites or area in WHOLE.get(f.site or "limbs", ()))
+        if f.item in SENSATION and on_side(f, side) and (f.site in sites or area in WHOLE.get(f.site or "limbs", ()))
     ]
     if not found:
         return Mark("not_recorded", "", f"sensation, {area}, {side}: not recorded")

@@ -100,9 +100,7 @@ def print_schema(what: str) -> None:
         raise SettingsError(f"There is no schema '{what}'; known are note and examination.")
 
 
-def _prepared(
-    wish: Wish, tables: tuple[CodeTable, ...], deidentifier: Deidentifier | None
-) -> Iterator[ExportInput]:
+def _prepared(wish: Wish, tables: tuple[CodeTable, ...], deidentifier: Deidentifier | None) -> Iterator[ExportInput]:
     changes: list[Callable[[ExportInput], ExportInput]] = []
     if tables:
         changes.append(lambda subject: _with_codes(subject, tables))
@@ -153,9 +151,7 @@ def _deidentifier(wish: Wish) -> Deidentifier | None:
 
 def _to_standard_output(subjects: Iterator[ExportInput], formats: tuple[str, ...], options: Options) -> None:
     if len(formats) != 1 or formats[0] == TABLES:
-        raise SettingsError(
-            "--out - prints exactly one format of one file each; name a folder for the others."
-        )
+        raise SettingsError("--out - prints exactly one format of one file each; name a folder for the others.")
     for subject in subjects:
         sys.stdout.buffer.write(render(subject, formats[0], options))
     sys.stdout.buffer.flush()

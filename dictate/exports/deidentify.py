@@ -56,9 +56,7 @@ class Deidentifier:
 
     def report(self) -> Removed:
         """What has been removed so far."""
-        return Removed(
-            examinations=self._examinations, replaced=dict(self._replaced), left_out=dict(self._left_out)
-        )
+        return Removed(examinations=self._examinations, replaced=dict(self._replaced), left_out=dict(self._left_out))
 
     def __call__(self, subject: ExportInput) -> ExportInput:
         """The examination without what identifies a person."""
@@ -119,9 +117,7 @@ class Deidentifier:
             findings=tuple(self._finding(finding) for finding in note.findings),
             slots=tuple(slot.model_copy(update={"reason": None}) for slot in note.slots),
             queries=tuple(
-                query.model_copy(
-                    update={"message": query.kind, "settle": None, "start_char": None, "end_char": None}
-                )
+                query.model_copy(update={"message": query.kind, "settle": None, "start_char": None, "end_char": None})
                 for query in note.queries
             ),
             asked=note.asked,

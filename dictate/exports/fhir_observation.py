@@ -39,7 +39,7 @@ def observation(subject: ExportInput, number: int, finding: Finding, links: Reso
         "identifier": [{"system": f"{BASE}/finding", "value": str(number)}],
         "status": OBSERVATION_STATUS[subject.status],
         "category": [{"coding": [hl7("observation-category", "exam", "Exam")]}],
-        "code": {"coding": [own("item", finding.item, label), *map(coding, present)], "text": label},
+        "code": {"coding": [own("item", finding.item, item_label(finding.item)), *map(coding, present)], "text": label},
         "effectiveDateTime": subject.started_at.isoformat(),
         **links,
         **_outcome(finding),

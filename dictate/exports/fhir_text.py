@@ -36,9 +36,7 @@ def section_texts(title: str, lines: Iterable[str]) -> dict[str, Any]:
 def omission_lines(note: Note) -> list[str]:
     """Required places without a result, and findings that say "not examined", each in words."""
     said = [
-        f"{place_words(f.item, f.site, f.side)}: {result_words(f)}"
-        for f in note.findings
-        if f.status == "not_examined"
+        f"{place_words(f.item, f.site, f.side)}: {result_words(f)}" for f in note.findings if f.status == "not_examined"
     ]
     return list(dict.fromkeys([*said, *(slot_words(slot) for slot in open_slots(note))]))
 

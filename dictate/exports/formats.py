@@ -116,9 +116,7 @@ def render(subject: ExportInput, name: str, options: Options | None = None) -> b
         InputError: the format cannot hold this examination, or a template is faulty.
     """
     if name not in FORMATS:
-        raise SettingsError(
-            f"There is no format '{name}' for one examination; known are {', '.join(FORMATS)}."
-        )
+        raise SettingsError(f"There is no format '{name}' for one examination; known are {', '.join(FORMATS)}.")
     return FORMATS[name].write(subject, options or Options())
 
 

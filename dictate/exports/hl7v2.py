@@ -132,9 +132,7 @@ def _about(subject: ExportInput) -> Iterable[str]:
 
 
 def _notes(texts: Iterable[str]) -> list[str]:
-    return [
-        _segment("NTE", {1: str(number), 2: "L", 3: escaped(text)}) for number, text in enumerate(texts, 1)
-    ]
+    return [_segment("NTE", {1: str(number), 2: "L", 3: escaped(text)}) for number, text in enumerate(texts, 1)]
 
 
 def _obx(subject: ExportInput, number: int, finding: Finding) -> str:

@@ -23,9 +23,7 @@ class ExaminationFile(Frozen):
 
     format: Literal["spoken-exam-examination"] = "spoken-exam-examination"
     format_version: Literal["1"] = "1"
-    marking: str = Field(
-        description="DRAFT, Signed or Amended in words; the binding value is examination.status"
-    )
+    marking: str = Field(description="DRAFT, Signed or Amended in words; the binding value is examination.status")
     caution: str = CAUTION
     examination: ExportInput
 
@@ -49,13 +47,9 @@ def read_json(text: str, *, name: str) -> ExportInput:
     try:
         data = json.loads(text)
     except json.JSONDecodeError as error:
-        raise InputError(
-            f"'{name}' is not JSON (line {error.lineno}: {error.msg}). Export it again."
-        ) from None
+        raise InputError(f"'{name}' is not JSON (line {error.lineno}: {error.msg}). Export it again.") from None
     if not isinstance(data, dict):
-        raise InputError(
-            f"'{name}' holds no note. Give a note as `dictate read --json` prints it, or an export."
-        )
+        raise InputError(f"'{name}' holds no note. Give a note as `dictate read --json` prints it, or an export.")
     try:
         if data.get("format") == FORMAT:
             return ExaminationFile.model_validate_json(text).examination

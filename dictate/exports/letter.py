@@ -70,18 +70,14 @@ def letter(subject: ExportInput, *, as_table: bool = False) -> Letter:
             Section(
                 title=stations()[station],
                 sentences=tuple(sentences(found)),
-                rows=tuple(
-                    (item_label(f.item, f.site), SIDE_WORDS[f.side], result_words(f), f.text) for f in found
-                ),
+                rows=tuple((item_label(f.item, f.site), SIDE_WORDS[f.side], result_words(f), f.text) for f in found),
             )
             for station, found in by_station(examined).items()
         ),
         not_examined=tuple(not_examined_lines(note.findings)),
         omissions=tuple(_omissions(note)),
         by_summary=tuple(
-            place_words(slot.item, slot.site, slot.side)
-            for slot in note.slots
-            if slot.state == "recorded_by_summary"
+            place_words(slot.item, slot.site, slot.side) for slot in note.slots if slot.state == "recorded_by_summary"
         ),
         questions=tuple(question_lines(note)),
         codes=tuple(_codes(subject)),
@@ -152,9 +148,7 @@ def _codes(subject: ExportInput) -> list[tuple[str, str, str, str]]:
 def _signature(subject: ExportInput) -> list[str]:
     signature = subject.signature
     if signature is None:
-        return [
-            "Not signed. Name: ____________________   Date: ____________   Signature: ____________________"
-        ]
+        return ["Not signed. Name: ____________________   Date: ____________   Signature: ____________________"]
     lines = [f"Signed by {signature.signed_by}, {_when(signature.signed_at)}"]
     if signature.reason:
         lines.append(f"Amended: {signature.reason}")

@@ -168,8 +168,6 @@ def _page(document: Any, letter: Letter, template: Path | None) -> None:
 def _plain(text: str) -> str:
     """Text that XML can hold: control characters become a visible mark."""
     return "".join(
-        char
-        if char in "\t\n" or (ord(char) >= 32 and char not in "\ufffe\uffff")
-        else "\N{REPLACEMENT CHARACTER}"
+        char if char in "\t\n" or (ord(char) >= 32 and char not in "\ufffe\uffff") else "\N{REPLACEMENT CHARACTER}"
         for char in text.replace("\r\n", "\n").replace("\r", "\n")
     )

@@ -114,9 +114,7 @@ def _result(phrase: Phrase, finding: Finding) -> str:
     plain from them."""
     said = [_described(word) for word in finding.descriptors]
     grade = _grade(phrase, finding)
-    plain = {"normal": phrase.normal, "abnormal": phrase.abnormal, "equivocal": phrase.equivocal}[
-        finding.status
-    ]
+    plain = {"normal": phrase.normal, "abnormal": phrase.abnormal, "equivocal": phrase.equivocal}[finding.status]
     words = [*filter(None, [grade]), *([" and ".join(said)] if said else [])]
     if finding.status == "equivocal":
         words = [plain, *(f"({word})" for word in words if word != plain)]
@@ -148,9 +146,7 @@ def _sign(phrase: Phrase, finding: Finding) -> str:
     noun = _noun(phrase, finding)
     verb = "were" if phrase.plural else "was"
     side = ON_SIDE[finding.side]
-    extras = [
-        _described(word) for word in finding.descriptors if word not in ("none", "negative", "positive")
-    ]
+    extras = [_described(word) for word in finding.descriptors if word not in ("none", "negative", "positive")]
     qualifiers = [word for word in finding.qualifiers if word != "hedged"]
     if finding.grade is not None:
         extras.append(_grade(phrase, finding))

@@ -64,9 +64,7 @@ def wanted(
     """
     names = list(names)
     if not names and not all_signed:
-        raise InputError(
-            "Nothing to export: name note files or numbers of examinations, or add --all-signed."
-        )
+        raise InputError("Nothing to export: name note files or numbers of examinations, or add --all-signed.")
     said = {"patient_ref": patient_ref, "clinician": clinician}
     numbers = [name for name in names if name.isdecimal() and not Path(name).exists()]
     opened: Any = _store() if numbers or all_signed else nullcontext()

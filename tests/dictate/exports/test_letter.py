@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import subprocess
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -35,13 +36,12 @@ def _subject(*, signed: bool = False) -> ExportInput:
         clinician="Dr Ada Quill",
         started_at=AT,
         status="signed" if signed else "draft",
-        signature=Signature(signed_by="Dr Ada Quill", signed_at=AT, fingerprint=fingerprint(note))
-        if signed
-        else None,
+        signature=Signature(signed_by="Dr Ada Quill", signed_at=AT, fingerprint=fingerprint(note)) if signed else None,
         note=note,
     )
 
 
+NEEDS_PDFTOTEXT = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler-utils")
 KINDS: tuple[Kind, ...] = ("txt", "md", "html")
 
 
@@ -79,6 +79,7 @@ def test_the_table_form_has_the_words_of_the_clinician(kind: Kind) -> None:
         assert "supinator catch on the left" in page
 
 
+@NEEDS_PDFTOTEXT
 def test_the_pdf_has_pages_with_numbers_and_the_marking() -> None:
     made = subprocess.run(
         ["pdftotext", "-layout", "-", "-"], input=pdf(letter(_subject())), capture_output=True, check=True
@@ -117,9 +118,7 @@ def test_a_word_letterhead_is_kept(tmp_path: Path) -> None:
 
 def test_a_clinics_own_text_template(tmp_path: Path) -> None:
     path = tmp_path / "ours.txt"
-    path.write_text(
-        "OUR CLINIC {{ letter.marking }}\n{{ letter.sections[0].sentences[0] }}", encoding="utf-8"
-    )
+    path.write_text("OUR CLINIC {{ letter.marking }}\n{{ letter.sections[0].sentences[0] }}", encoding="utf-8")
     page = render(letter(_subject()), "txt", template=path)
     assert page == "OUR CLINIC DRAFT, not signed\nTone in the arms was normal on both sides."
 
@@ -135,9 +134,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("source", "message"), REFUSED)
-def test_a_template_that_is_faulty_or_reaches_out_is_refused(
-    tmp_path: Path, source: str, message: str
-) -> None:
+def test_a_template_that_is_faulty_or_reaches_out_is_refused(tmp_path: Path, source: str, message: str) -> None:
     path = tmp_path / "ours.html"
     path.write_text(source, encoding="utf-8")
     with pytest.raises(InputError, match=re.escape(message)):
@@ -161,9 +158,7 @@ def test_templates_that_are_not_there_or_not_word(tmp_path: Path) -> None:
 
 def test_spoken_markup_stays_words() -> None:
     subject = _subject()
-    note = subject.note.model_copy(
-        update={"unread": (), "caution": "<script>alert(1)</script> *bold* {{ 7*7 }}"}
-    )
+    note = subject.note.model_copy(update={"unread": (), "caution": "<script>alert(1)</script> *bold* {{ 7*7 }}"})
     made = letter(subject.model_copy(update={"note": note}))
     assert "<script>alert" not in render(made, "html")
     assert "&lt;script&gt;" in render(made, "html")

@@ -68,9 +68,7 @@ def _subject(**said: object) -> ExportInput:
     facts = {"site": None, "descriptors": (), "qualifiers": (), **said}
     codes = codes_for(*(facts[k] for k in ("item", "site", "side", "status", "descriptors", "qualifiers")))
     finding = Finding(text="x", start_char=0, end_char=1, codes=codes, **facts)
-    slot = Slot(
-        item="fundi", side="left", state="not_examined", reason="small pupils", required_by="core_screen"
-    )
+    slot = Slot(item="fundi", side="left", state="not_examined", reason="small pupils", required_by="core_screen")
     return from_note(Note(findings=(finding,), slots=(slot,)), examination_id="e1", patient_ref="P-17")
 
 

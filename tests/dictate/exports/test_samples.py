@@ -9,6 +9,8 @@ from __future__ import annotations
 import io
 import json
 import os
+import re
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -70,6 +72,7 @@ def test_tables(subject: ExportInput, tmp_path: Path) -> None:
             assert polars.read_parquet(FOLDER / name).equals(polars.read_parquet(tmp_path / name))
 
 
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler-utils")
 def test_pdf_and_word_letters_say_the_same(subject: ExportInput) -> None:
     """Their bytes depend on fonts and library versions, so their words are compared."""
     for name, words in (("letter-pdf", _pdf_words), ("letter-docx", _docx_words)):
@@ -95,3 +98,37 @@ def _docx_words(data: bytes) -> list[str]:
 def test_the_fhir_sample_is_valid() -> None:
     bundle = json.loads((FOLDER / "foot-drop.fhir.json").read_text(encoding="utf-8"))
     assert node_faults([bundle]) == [{"schema": [], "profile": []}]
+
+
+def _blocks() -> list[tuple[str, str]]:
+    """(file, excerpt) of every code block of the page that names a file."""
+    page = (FOLDER / "README.md").read_text(encoding="utf-8")
+    return re.findall(r"```\w+ (\S+)\n(.*?)```", page, re.DOTALL)
+
+
+def test_every_sample_has_an_excerpt_on_the_page() -> None:
+    shown = {name for name, _ in _blocks()}
+    assert len(shown) >= 8
+    page = (FOLDER / "README.md").read_text(encoding="utf-8")
+    for path in FOLDER.iterdir():
+        assert path.name == "README.md" or f"`{path.name}`" in page, path.name
+
+
+@pytest.mark.parametrize(("name", "excerpt"), _blocks())
+def test_excerpts_on_the_page_are_real(name: str, excerpt: str) -> None:
+    text = (FOLDER / name).read_text(encoding="utf-8-sig")
+    if name.endswith(".json"):
+        assert _holds(json.loads(text), json.loads(excerpt)), excerpt
+        return
+    lines = {line.strip() for line in text.splitlines()}
+    for line in excerpt.strip().splitlines():
+        assert line.strip() in lines, line
+
+
+def _holds(whole: object, part: dict[str, object]) -> bool:
+    """True when some object inside `whole` has all entries of `part`."""
+    if isinstance(whole, dict):
+        if all(whole.get(key) == value for key, value in part.items()):
+            return True
+        return any(_holds(value, part) for value in whole.values())
+    return isinstance(whole, list) and any(_holds(value, part) for value in whole)

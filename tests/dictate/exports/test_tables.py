@@ -106,9 +106,7 @@ def test_an_empty_export_has_headers_and_types() -> None:
 
 
 def test_many_examinations_are_written_in_batches() -> None:
-    finding = Finding(
-        item="fundi", side="both", status="normal", text="fundi normal", start_char=0, end_char=1
-    )
+    finding = Finding(item="fundi", side="both", status="normal", text="fundi normal", start_char=0, end_char=1)
     subject = from_note(Note(findings=(finding,) * 700), examination_id="e")
     files = table_files([subject] * 20)
     assert polars.read_parquet(io.BytesIO(files["findings.parquet"])).height == 14_000
