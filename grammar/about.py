@@ -165,6 +165,15 @@ class About(Fits):
             for m in group.results
         ) and (topic_item != "power" or group.rest or group.places):
             return [Target("power", None, None, None)]
+        if topic_item is None and any(g.n in (6, 20) and g.den is not None and g.den not in (4, 5) for g in grades):
+            eye = any(area == "eye" for p in group.places for area in p.reading.areas)
+            return [Target("visual_acuity", None, None, None)] if eye or group.sided else []
+        if (
+            topic_item is None
+            and (group.sided or group.places)
+            and any(g.sign == "+" and g.n <= 4 and g.den in (None, 4) and not g.unit for g in grades)
+        ):
+            return [Target("reflex", None, None, None)]
         if group.rest and any(g.den == 5 for g in grades) and not group.places:
             return [Target("power", "limbs", None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":

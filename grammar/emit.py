@@ -10,6 +10,61 @@ from grammar.whereabouts import Whereabouts
 _OTHER_SIDE = {"right": "left", "left": "right"}
 
 
+# Descriptions that never stand beside a normal result.
+_ABNORMAL = frozenset(
+    (
+        "extensor",
+        "brisk",
+        "reduced",
+        "absent",
+        "increased",
+        "spastic",
+        "rigid",
+        "lead_pipe",
+        "flaccid",
+        "paratonic",
+        "pronator",
+        "downward",
+        "upward",
+        "past_pointing",
+        "dysmetria",
+        "ataxic",
+        "clumsy",
+        "unsteady",
+        "unable",
+        "weak",
+        "positive",
+        "impaired",
+        "unequal",
+        "sluggish",
+        "fixed",
+        "dilated",
+        "deviates",
+        "wasted",
+        "fasciculating",
+        "slurred",
+        "dysarthric",
+        "dysphonic",
+        "hypophonic",
+        "papilloedema",
+        "optic_atrophy",
+        "haemorrhages",
+        "sustained",
+        "unsustained",
+        "gaze_palsy",
+        "homonymous_hemianopia",
+        "pill_rolling",
+        "drowsy",
+        "confused",
+        "unresponsive",
+        "slow",
+        "irregular",
+        "needs_arms",
+        "pendular",
+    )
+)
+
+
 class Emitter(Whereabouts):
     """Turns groups into draft rows of the state."""
 
@@ -23,6 +78,8 @@ class Emitter(Whereabouts):
         else:
             for target in targets:
                 rows.extend(self._rows(group, target, heading_side, own))
+        if targets and not own and not self.state.topic:
+            self.state.topic = list(targets)
         if own:
             self.state.topic = [t for t in targets]
             self.state.topic_sites = []
@@ -42,6 +99,11 @@ class Emitter(Whereabouts):
             self.state.prior_side = None
         if not rows and not own and not group.grades and self._all_equal(group):
             return
+        if not rows and group.compare == "worse" and self._worse_side(group):
+            return
+        if not rows and group.exception and group.mentions:
+            first, last = min(group.mentions, key=lambda m: m.i), max(group.mentions, key=lambda m: m.i)
+            self.state.exceptions.append((self._span(first)[0], self._span(last)[1], len(self.state.drafts) - 1))
         if not rows:
             if own and not group.valued and group.neg is None and targets:
                 self._keep_waiting(group)
@@ -78,6 +140,21 @@ class Emitter(Whereabouts):
             row.steps.extend(("side", *self._span(m)) for m in group.mentions)
         self._mark(group.mentions)
         return bool(rows)
+
+    def _worse_side(self, group: Group) -> bool:
+        """ "both knee jerks brisk, right more so": the rows of both sides, the worse one marked."""
+        rows = [row for row in self.state.last_group if row.side == "both" and row.status == "abnormal"]
+        if group.side not in ("right", "left") or not rows:
+            return False
+        for row in rows:
+            half = row.copy()
+            half.side = group.side
+            half.qualifiers.append("worse")
+            row.side = _OTHER_SIDE[group.side]
+            half.spans.extend(self._span(m) for m in group.mentions)
+            self.state.drafts.insert(self.state.drafts.index(row) + 1, half)
+        self._mark(group.mentions)
+        return True
 
     def _keep_waiting(self, group: Group) -> None:
         """An item without a result: it waits for the next utterance."""
@@ -202,6 +279,8 @@ class Emitter(Whereabouts):
                 assert m.lex is not None
                 if m.lex.severity in self.kept and m.lex.severity not in row.qualifiers:
                     row.qualifiers.append(m.lex.severity)
+        if row.status == "normal":
+            row.descriptors = [d for d in row.descriptors if d not in _ABNORMAL]
         if group.hedged:
             row.qualifiers.append("hedged")
         ms = sorted(group.mentions, key=lambda m: m.i)
@@ -237,7 +316,7 @@ class Emitter(Whereabouts):
         return "link"
 
     def _add(self, rows: list[Draft], group: Group) -> None:
-        self._mark(group.mentions)
+        self._mark([m for m in group.mentions if m not in group.results or self._used(m, rows, group)])
         drafts = self.state.drafts
         kept = []
         for row in rows:
@@ -271,6 +350,11 @@ class Emitter(Whereabouts):
         else:
             self.state.last_rows = kept
         self.state.last_group = kept
+
+    def _used(self, m: Mention, rows: list[Draft], group: Group) -> bool:
+        """The result word took part in some row; if not, it stays unread."""
+        targets = group.targets or self.state.topic
+        return any(self.reading(t, m) is not None for t in targets) or not targets
 
     def _halves(self, row: Draft) -> bool:
         """ "right pupil 4, left pupil 3, both reactive": the rows of the two sides already say it."""

@@ -92,6 +92,8 @@ class Listing(Untested):
                 and group.side_mention.i >= last.mention.j
             ):
                 return False
+            if self.ms[k - 1].kind == COMMA and self._said_of_itself(k, new):
+                return False
             return (
                 (new.sign or self.items[new.item].kind != "function" or (new.reading is not None and new.reading.test))
                 and not self._own_presence(k)
@@ -117,6 +119,21 @@ class Listing(Untested):
         ):
             return False
         return not (last.sign and new.sign and (not self._listed(last, new) or group.sided))
+
+    def _said_of_itself(self, k: int, new: Target) -> bool:
+        """A sign after a comma with its own side, place or result word is said to be there: it ends a negation."""
+        nxt = k + 1
+        lex = self.lex(nxt)
+        if lex is not None and (lex.side in ("right", "left") or (lex.site is not None and not self.is_item(nxt))):
+            return not (
+                self.ms[nxt].kind == PHRASE
+                and lex.side is None
+                and lex.site is not None
+                and any(m.lex is not None and m.lex.text in ("or", "nor") for m in self.ms[k - 2 : k + 1])
+            )
+        first = self.at(k).text.split()[:1]
+        word = self.pipe.by_key.get(tuple(first)) if len(self.at(k).text.split()) > 1 else None
+        return word is not None and word.result is not None and bool(new.reading and new.reading.descriptors)
 
     def _prefix_list(self, k: int, new: Target) -> bool:
         """ "normal strength and sensation", "absent: knee jerks, ankle jerks": one result before a list."""
@@ -189,7 +206,13 @@ class Listing(Untested):
         if first not in group.results or group.grades or self.own_result(k):
             return False
         at = self.ms.index(first)
-        opens = at == 0 or self.ms[at - 1].kind in (COMMA, COLON) or self.ms[at - 1].mark != ""
+        before = self.at(at - 1)
+        opens = (
+            at == 0
+            or self.ms[at - 1].kind in (COMMA, COLON)
+            or self.ms[at - 1].mark != ""
+            or bool(before.except_ or before.but)
+        )
         bare = group.side_mention is None or group.side_bare or bool(group.places)
         return opens and bare and k - at == len(group.mentions)
 

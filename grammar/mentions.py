@@ -77,6 +77,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
+            span = _cut_pair(pipe, norms, i, span)
             mention = Mention(PHRASE, i, span[0], span[1])
             if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):
                 i = span[0] - 1
@@ -95,13 +96,23 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         if out and out[-1].grade is not None and out[-1].grade.den is not None and "/" in norms[out[-1].i : i]:
             slash = norms.index("/", out[-1].i, i)
             out[-1].grade.spaced = bool(doc[slash - 1].whitespace_)
-        if acuity and len(out) > 1:
+        if len(out) > 1 and (acuity or "eye" in norms[i : i + 5]):
             _spoken_fraction(out)
     if base:
         for mention in out:
             mention.i += base
             mention.j += base
     return out
+
+
+def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]) -> tuple[int, Lexeme]:
+    """ "... on the right and the left is normal": two sides, each with a result of its own."""
+    end, lex = span
+    if lex.side != "both" or "and" not in norms[i:end] or end >= len(norms) or norms[end] not in ("is", "was"):
+        return span
+    cut = norms.index("and", i, end)
+    first = pipe.by_key.get(tuple(norms[i:cut]))
+    return (cut, first) if first is not None and first.side else span
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

@@ -18,7 +18,7 @@ from grammar import completeness, consistency
 from grammar.codes import codes_for
 from grammar.data_files import DATA
 from grammar.drafts import Draft
-from grammar.mentions import STOP, find
+from grammar.mentions import STOP, Mention, find
 from grammar.models import CoverSpan, Finding, Note, Query, Repair, Step, TextSpan
 from grammar.pipeline import Pipeline, pipeline
 from grammar.reader import Reader
@@ -28,6 +28,10 @@ from grammar.suggestions import suggest
 
 # Half characters, which no text file can hold, become the replacement sign; offsets stay as they were.
 _LONE = re.compile(r"[\ud800-\udfff]")
+
+
+# Set by the tests: a fault while reading is raised, not turned into a query.
+STRICT = False
 
 
 class Control:
@@ -105,13 +109,30 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
         if mention.kind != STOP:
             continue
         if index > first:
-            reader.sentence(mentions[first:index], mention.mark, mention.i)
+            _read(reader, state, mentions[first:index], mention.mark, mention.i)
         if mention.mark == "\n":
             reader.line_end()
             reader.patient_line = _patient_speaks(state, mention.j)
         first = index + 1
     if first < len(mentions):
-        reader.sentence(mentions[first:], "", len(state.tokens))
+        _read(reader, state, mentions[first:], "", len(state.tokens))
+
+
+def _read(reader: Reader, state: State, ms: list[Mention], mark: str, end: int) -> None:
+    """Read one sentence. A fault of ours must not cost the rest of a dictation: the sentence is left unread, with
+    a query that says so. `STRICT` (set by the tests) raises it instead."""
+    rows = len(state.drafts)
+    try:
+        reader.sentence(ms, mark, end)
+    except Exception:
+        if STRICT:
+            raise
+        del state.drafts[rows:]
+        state.last_rows, state.last_group, state.pending = [], [], None
+        reader.reset()
+        for t in range(ms[0].i, end):
+            state.classes[t] = UNREAD
+        state.faults.append((state.starts[ms[0].i], state.ends[end - 1]))
 
 
 def _patient_speaks(state: State, at: int) -> bool:
@@ -246,8 +267,28 @@ def _reason(text: str) -> str:
 
 
 def _scale_queries(pipe: Pipeline, state: State) -> list[Query]:
-    queries = []
+    queries = [
+        Query(
+            kind="not_read",
+            message="A fault of the program: this sentence could not be read.",
+            settle="Say or type it again in other words.",
+            start_char=start,
+            end_char=end,
+        )
+        for start, end in state.faults
+    ]
     text = "".join(state.text)
+    queries += [
+        Query(
+            kind="exception",
+            message=f'An exception was said without its result: "{text[start:end]}".',
+            settle="Say what was found there.",
+            findings=(index,) if 0 <= index < len(state.drafts) else (),
+            start_char=start,
+            end_char=end,
+        )
+        for start, end, index in state.exceptions
+    ]
     for item, site, bounds, _, start, end in state.out_of_scale:
         label = pipe.catalogue.item_label(item, site)
         queries.append(

@@ -17,6 +17,12 @@ from grammar.talk import context_scopes
 class Reader(Naming):
     """Reads the mentions of one utterance into the state."""
 
+    def reset(self) -> None:
+        """Forget what was under way."""
+        self.group = Group()
+        self.instructed = self.excepted = self.reasoning = False
+        self.repair = self.place_side = self.modal = self.colon_after = None
+
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
         self.ms = ms
@@ -196,6 +202,9 @@ class Reader(Naming):
             if self.group.valued:
                 self.close()
             self.group.ditto = m
+            self.group.mentions.append(m)
+        elif lex.compare == "worse":
+            self.group.compare = "worse"
             self.group.mentions.append(m)
         elif lex.severity:
             if (self.group.valued and self._prefix_follows(k)) or (

@@ -64,7 +64,7 @@ class Sides(Steering):
             and lex.text.startswith(PREPOSITIONS)
         ):
             return
-        if self._weak_both(side):
+        if self._weak_both(side) and not self._value_follows(k) and self.ms[k - 1].kind != COMMA:
             group.side, group.side_mention, group.side_first, group.side_bare = side, m, False, False
             for spot in group.places:
                 spot.side = None
@@ -113,7 +113,7 @@ class Sides(Steering):
             group = self.group
         if group.blank and self.excepted:
             group.exception = True
-        group.side_first = not group.valued
+        group.side_first = not group.valued and not group.targets
         group.side, group.side_mention = side, m
         group.side_bare = not lex.text.startswith(PREPOSITIONS)
         group.mentions.append(m)
@@ -201,7 +201,13 @@ class Sides(Steering):
             return False
         first = min(group.mentions, key=lambda m: m.i)
         at = self.ms.index(first)
-        opens = at == 0 or self.ms[at - 1].kind in (COMMA, COLON) or self.ms[at - 1].mark != "" or self._joined(at)
+        before = self.at(at - 1)
+        opens = (
+            at == 0
+            or self.ms[at - 1].kind in (COMMA, COLON)
+            or self.ms[at - 1].mark != ""
+            or bool(before.joins or before.except_ or before.but)
+        )
         return opens and self.ms[k - 1] is group.mentions[-1] and not self.own_result_next(k)
 
     def _starts_next(self, k: int) -> bool:
@@ -228,10 +234,23 @@ class Sides(Steering):
         before = self.ms[k - 1] if k else None
         comma = before is not None and before.kind == COMMA
         prepositional = m.lex.text.startswith(PREPOSITIONS)
-        if lex is not None and self.is_site(nxt) and self._joined(k) and self._value_follows(nxt):
+        if (
+            lex is not None
+            and self.is_site(nxt)
+            and self._value_follows(nxt)
+            and (self._joined(k) or not (prepositional or comma))
+        ):
+            return True
+        if comma and prepositional and k + 2 < len(self.ms) and self.ms[k + 1].kind == COMMA and self.is_item(k + 2):
+            return True
+        other_side = self.state.prior_side not in (None, m.lex.side)
+        carried = bool(self.group.targets) and self.group.side is None and self.state.prior_first and other_side
+        if carried and prepositional and self.is_item(nxt) and not self._side_behind(nxt):
             return True
         if lex is None or not (self.is_item(nxt) or (comma and self.is_site(nxt))):
-            return bool(comma and prepositional and self._value_follows(k) and self.group.targets)
+            return bool(
+                comma and self._value_follows(k) and self.group.targets and (prepositional or self.group.valued)
+            )
         if self._joined(k) and self.is_item(nxt):
             return True
         if prepositional and not comma:
@@ -248,6 +267,13 @@ class Sides(Steering):
                 and not self._both_behind(nxt)
             )
         return not self._postfix_style(k, nxt)
+
+    def _side_behind(self, item_at: int) -> bool:
+        """The item at k has a side of its own behind its value."""
+        other = item_at + 1
+        while other < len(self.ms) and (self.result_of(other) or self.at(other).severity):
+            other += 1
+        return self.at(other).side in ("right", "left")
 
     def _plural_prefix(self, k: int) -> bool:
         """ "... two plus both sides ankle jerks": only "both" itself can stand before the next item."""

@@ -48,6 +48,8 @@ class State:
         self.pair_index = 0
         self.pair_first: list[Draft] = []
         self.groups = 0
+        self.exceptions: list[tuple[int, int, int]] = []
+        self.faults: list[tuple[int, int]] = []
         self.sentence_from = 0
         self.out_of_scale: list[tuple[str, str | None, str, str, int, int]] = []
         self.ranges: list[Draft] = []

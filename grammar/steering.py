@@ -85,6 +85,8 @@ class Steering(Repairs):
             return
         if self.group.side and not self.group.targets and not self.group.valued:
             self.heading_side = self.group.side
+            for m in self.group.mentions:
+                self.take(m, COMMAND)
             self.group = Group()
         elif self.group.targets and not self.group.complete:
             self.colon_after = self.group

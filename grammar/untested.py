@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.mentions import COMMA, MARK, PHRASE, UNKNOWN
+from grammar.mentions import COMMA, MARK, PHRASE, STOP, UNKNOWN
 from grammar.state import CONTEXT, FINDING
 from grammar.values import Values
 
@@ -157,8 +157,13 @@ class Untested(Values):
         if lex.text == "no" and (group.complete or (group.blank and self.state.last_group)) and self._repairs(k, nxt):
             self._start_repair(m, "strong")
             return
-        if lex.text == "no" and not group.complete and group.targets and group.side is not None and self.at(nxt).side:
+        if lex.text == "no" and not group.complete and group.side is not None and self.at(nxt).side:
             self._start_repair(m, "strong")
+            return
+        if self._not_there(k):
+            self.close()
+            self.group.neg = m
+            self.group.mentions.append(m)
             return
         ahead = self._negated(k)
         if ahead is None or self._cut_off(k):
@@ -177,6 +182,14 @@ class Untested(Values):
         group.neg = m
         group.hedged = lex.neg == "hedged"
         group.mentions.append(m)
+
+    def _not_there(self, k: int) -> bool:
+        """ "drift on the right, not on the left": the sign just named is not on that side."""
+        if self.at(k).text != "not" or self.at(k + 1).side not in ("right", "left"):
+            return False
+        targets = self.group.targets or self.state.topic
+        ends = k + 2 >= len(self.ms) or self.ms[k + 2].kind in (COMMA, STOP) or bool(self.at(k + 2).joins)
+        return ends and any(t.sign for t in targets)
 
     def _past_unknown(self, k: int, other: int) -> int | None:
         """ "no local weakness", "without oedema, cyanosis, or tremor": unknown words inside a negated list."""

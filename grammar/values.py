@@ -68,7 +68,10 @@ class Values(Places):
             self.close()
             group = self.group
         elif (
-            group.complete and not group.valued and group.targets and (self._belongs_next(k) or self._second_of_sign(k))
+            group.complete
+            and not group.valued
+            and group.targets
+            and (self._belongs_next(k) or self._second_of_sign(k) or self._after_negation(k))
         ):
             neg = (
                 group.neg
@@ -138,6 +141,10 @@ class Values(Places):
             return False
         before = self.ms[k - 1]
         return before.mark == "/" or before in (*self.group.results, *self.group.grades)
+
+    def _after_negation(self, k: int) -> bool:
+        """ "no ataxia, clumsy on the left": a result behind a comma, with a side, is not what was denied."""
+        return self.group.neg is not None and self.ms[k - 1].kind == COMMA and self._side_at(k + 1)
 
     def _second_of_sign(self, k: int) -> bool:
         """ "drift on the left, none on the right": the sign was said to be there; this is about the other side."""
