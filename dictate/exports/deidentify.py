@@ -113,7 +113,7 @@ class Deidentifier:
         self._left_out.update({name: int(count) for name, count in texts.items() if count})
         self._left_out.update(["slots' reasons"] * sum(slot.reason is not None for slot in note.slots))
         return Note(
-            complaint=note.complaint,
+            complaint=self._known("complaints", note.complaint, frozenset(catalogue().addons)),
             findings=tuple(self._finding(finding) for finding in note.findings),
             slots=tuple(slot.model_copy(update={"reason": None}) for slot in note.slots),
             queries=tuple(

@@ -70,6 +70,8 @@ SLOT_COLUMNS = {
 TABLES = {"findings": FINDING_COLUMNS, "slots": SLOT_COLUMNS}
 Row = dict[str, Any]
 BATCH = 5000
+# The full-width forms too: spreadsheets of some locales read them like the plain ones.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 FILES = ("findings.csv", "findings.parquet", "slots.csv", "slots.parquet", "data_dictionary.csv")
 
 
@@ -166,7 +168,7 @@ def _cell(value: object) -> str:
     if value is None:
         return ""
     text = str(value).replace("\x00", "\N{REPLACEMENT CHARACTER}")
-    if isinstance(value, str) and text.lstrip(" ")[:1] in ("=", "+", "-", "@", "\t", "\r", "\n"):
+    if isinstance(value, str) and text.lstrip(" ")[:1] in FORMULA_STARTS:
         return "'" + text
     return text
 
