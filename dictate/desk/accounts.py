@@ -206,8 +206,11 @@ class People:
 
     # ---- sessions
 
-    def who(self, token: str | None) -> Person | None:
-        """The person behind a cookie, or None: no such session, idle too long, account closed."""
+    def who(self, token: str | None, *, touch: bool = True) -> Person | None:
+        """The person behind a cookie, or None: no such session, idle too long, account closed.
+
+        With `touch` the use counts against the idle timeout; what a page asks for by itself must not.
+        """
         if not token:
             return None
         with self.store.database.reading() as connection:
@@ -221,7 +224,7 @@ class People:
             with self.store.writing() as writer:
                 writer.drop_sessions(token_digest=found.token_digest)
             return None
-        if now - found.seen_at > TOUCH_AFTER:
+        if touch and now - found.seen_at > TOUCH_AFTER:
             with self.store.writing() as writer:
                 writer.touch_session(found.token_digest)
         return Person(account, found)

@@ -40,6 +40,8 @@ from grammar.models import CAUTION
 HERE = Path(__file__).parent
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 MOST_FIELDS = 100
+AUTOMATIC = "x-automatic"
+"""Header of requests that a page makes without its person doing anything."""
 LARGEST = 2**31 - 1
 """The largest number that both databases keep in an integer column."""
 STATUS: tuple[tuple[type[DictateError], int], ...] = (
@@ -127,7 +129,8 @@ async def _form(request: Request) -> dict[str, str]:
 
 def _answer(desk: Desk, page: Page, request: Request, form: dict[str, str], body: bytes) -> Response:
     """Who is it, may they, do it, write it down."""
-    person = desk.people.who(request.cookies.get(desk.cookie))
+    by_itself = page.automatic or AUTOMATIC in request.headers
+    person = desk.people.who(request.cookies.get(desk.cookie), touch=not by_itself)
     ask = Ask(desk, request, person, form, body)
     try:
         if page.roles is not None:

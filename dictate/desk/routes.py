@@ -35,6 +35,8 @@ class Page:
     roles: frozenset[str] | None
     clinical: bool = False
     body: Literal["form", "sound"] = "form"
+    automatic: bool = False
+    """The page asks for this by itself, so it is no sign that its person is still there."""
 
     @property
     def name(self) -> str:
@@ -56,7 +58,7 @@ PAGES: tuple[Page, ...] = (
     Page("POST", "/people/{username}", pages_people.change_person, ADMINISTRATOR),
     Page("GET", "/drafts", pages_drafts.show_list, READERS, clinical=True),
     Page("GET", DRAFT, pages_drafts.show_draft, REVIEWERS, clinical=True),
-    Page("GET", DRAFT + "/feed", pages_drafts.feed, REVIEWERS, clinical=True),
+    Page("GET", DRAFT + "/feed", pages_drafts.feed, REVIEWERS, clinical=True, automatic=True),
     Page("GET", DRAFT + "/beside/{other:int}", pages_drafts.compare, REVIEWERS, clinical=True),
     Page("GET", DRAFT + "/sound/{recording:int}.wav", pages_sound.listen, REVIEWERS, clinical=True),
     Page("POST", DRAFT + "/dictation", pages_sound.dictate, REVIEWERS, clinical=True, body="sound"),

@@ -60,7 +60,8 @@ class Guard:
             await answer(scope, receive, sender)
             return
         limit = SOUND_BYTES if scope["path"].endswith(SOUND_PATHS) else FORM_BYTES
-        if int(headers.get("content-length") or 0) > limit:
+        length = headers.get("content-length", "0")
+        if not length.isdigit() or int(length) > limit:
             await self._too_large(limit)(scope, receive, sender)
             return
         await self.app(scope, _limited(receive, limit), sender)

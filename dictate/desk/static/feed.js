@@ -37,7 +37,7 @@ function workedOn(part) {
 }
 
 async function refresh(desk, replaced) {
-  const answer = await fetch(location.pathname, { headers: { accept: "text/html" } });
+  const answer = await fetch(location.pathname, { headers: { accept: "text/html", "x-automatic": "1" } });
   if (!answer.ok || answer.redirected) { location.reload(); return; }
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const opened = new Set([...desk.querySelectorAll("details[open]")].map(nameOf));

@@ -91,6 +91,14 @@ def test_a_session_ends_when_it_is_not_used(store: Store, browser: Browser, cloc
     assert browser.get("/drafts").status_code == 303, "it does not come back"
 
 
+def test_what_a_page_does_by_itself_does_not_keep_a_session_alive(browser: Browser, clock: Clock) -> None:
+    browser.sign_in("sue")
+    for _step in range(3):
+        clock.now += timedelta(minutes=6)
+        last = browser.get("/drafts", headers={"x-automatic": "1"}).status_code
+    assert last == 303
+
+
 def test_a_session_ends_after_twelve_hours_however_busy(browser: Browser, clock: Clock) -> None:
     browser.sign_in("sue")
     for _step in range(72):
