@@ -168,6 +168,8 @@ def write_all(
 def _stem(examination_id: str, used: set[str]) -> str:
     """A file name for the examination: safe on every system, and no other examination's."""
     safe = re.sub(r"[^A-Za-z0-9._-]+", "_", examination_id).strip("._")[:80] or "examination"
+    if safe.isdecimal():
+        safe = f"examination-{safe}"
     stem, number = safe, 2
     while stem.lower() in used:
         stem, number = f"{safe}-{number}", number + 1

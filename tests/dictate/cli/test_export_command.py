@@ -175,9 +175,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("SPOKEN_EXAM_HOME", str(tmp_path / "home"))
     with open_store(load_settings(), say=lambda text: None) as store:
         for number, text in enumerate((SPOKEN, "romberg negative", "no nystagmus")):
-            kept = store.keep_examination(
-                parse(text).note, patient_ref=f"P-{number}", clinician="mary", started_at=AT
-            )
+            kept = store.keep_examination(parse(text).note, patient_ref=f"P-{number}", clinician="mary", started_at=AT)
             if number < 2:
                 draft = store.draft(kept)
                 with store.writing() as writer:
@@ -187,8 +185,11 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_signed_examinations_of_the_store(home: Path, tmp_path: Path) -> None:
     run("export", "--all-signed", "--format", "json", "--format", "tables", "--out", tmp_path / "all")
-    assert sorted(path.name for path in (tmp_path / "all").glob("*.json")) == ["1.json", "2.json"]
-    kept = json.loads((tmp_path / "all" / "1.json").read_text(encoding="utf-8"))
+    assert sorted(path.name for path in (tmp_path / "all").glob("*.json")) == [
+        "examination-1.json",
+        "examination-2.json",
+    ]
+    kept = json.loads((tmp_path / "all" / "examination-1.json").read_text(encoding="utf-8"))
     assert kept["marking"] == "Signed"
     assert kept["examination"]["signature"]["signed_by"] == "Dr Mary Vale"
     page = run("export", 2, "--format", "letter-text", "--out", "-").stdout
