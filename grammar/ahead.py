@@ -46,6 +46,9 @@ PRAISE = frozenset(
     )
 )
 
+# Results said as a verb, with their item as the object: "couldn't get the left ankle jerk".
+VERBS = ("could", "couldn", "can", "cannot", "unable", "did n", "didn", "fails", "failed to", "not able")
+
 
 class Ahead(Look):
     """Looking ahead: whose result, whose side, whose place is it?"""
@@ -138,6 +141,8 @@ class Ahead(Look):
         while i > 0 and self.tokens[i - 1].lower() in ("the", "his", "her", "both", "all"):
             i -= 1
         bound = i > 0 and self.tokens[i - 1].lower() in ("in", "at", "over", "on")
+        if lex is not None and lex.rest:
+            return True
         if lex is not None and lex.side is not None:
             return lex.text.startswith(PREPOSITIONS)
         if m.grade is not None and m.grade.level is not None:

@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.ahead import PRAISE
+from grammar.ahead import PRAISE, VERBS
 from grammar.drafts import SENSORY, Group, Target
 from grammar.mentions import COLON, COMMA, MARK, PHRASE, STOP, UNKNOWN
 from grammar.untested import Untested
@@ -169,11 +169,16 @@ class Listing(Untested):
         )
 
     def _own_presence(self, k: int) -> bool:
-        """A sign with its own side behind it ends a negation: "no drift postural tremor on the right"."""
-        lex = self.lex(k + 1)
+        """A sign with its own side or place behind it, or a severity before it, ends a negation that runs on
+        without "or": "no drift postural tremor on the right", "no rest tremor mild postural tremor"."""
         before = self.ms[k - 1] if k else None
+        if before is not None and before.lex is not None and before.lex.severity:
+            return True
         listed = before is not None and (before.kind == COMMA or (before.lex is not None and before.lex.joins))
-        return lex is not None and lex.side in ("right", "left") and not listed
+        lex = self.lex(k + 1)
+        if lex is None or listed:
+            return False
+        return lex.side is not None or (lex.site is not None and not self.is_item(k + 1))
 
     def _ellipsis_done(self, k: int) -> bool:
         """What was said since the last item is a finding of its own for that item, not the start of this one."""
@@ -203,7 +208,8 @@ class Listing(Untested):
         its item without a break."""
         group = self.group
         first = min(group.mentions, key=lambda m: m.i)
-        if first not in group.results or group.grades or self.own_result(k):
+        verb = first.lex is not None and first.lex.text.startswith(VERBS)
+        if first not in group.results or group.grades or (self.own_result(k) and not verb):
             return False
         at = self.ms.index(first)
         before = self.at(at - 1)

@@ -46,6 +46,7 @@ class Naming(Listing):
         elif not group.targets and group.mentions and self._ellipsis_done(k):
             self.close()
             group = self.group
+        self._drop_strangers(group, targets)
         self.instructed = False
         if group.targets and self._heading_over(group, targets):
             group.targets = []
@@ -56,6 +57,15 @@ class Naming(Listing):
         self._enter_station(targets[0])
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
+
+    def _drop_strangers(self, group: Group, targets: list[Target]) -> None:
+        """Result words before an item that can say nothing of it are not its result ("unaided so Romberg ...")."""
+        if group.targets:
+            return
+        strangers = [r for r in group.results if all(self.emitter.reading(t, r) is None for t in targets)]
+        for m in strangers:
+            group.results.remove(m)
+            group.mentions.remove(m)
 
     def _close_before_item(self) -> None:
         """Close the group; a side said behind an item that has no result belongs to the item that follows."""
@@ -161,7 +171,7 @@ class Naming(Listing):
         if reading.heading and beside and reading.targets[0][1] is None:
             return reading.targets[0][0] == last.item and last.site is not None
         way = m.i > 0 and self.tokens[m.i - 1].lower() in ("on", "during")
-        return way and last.sign and group.complete and not reading.sign and not self.own_result(k)
+        return way and (last.sign or group.valued) and group.complete and not reading.sign and not self.own_result(k)
 
     def _enter_station(self, target: Target) -> None:
         station = self.items[target.item].station

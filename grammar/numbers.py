@@ -23,7 +23,21 @@ _LEVELS = {"c": (2, 8), "t": (1, 12), "l": (1, 5), "s": (1, 5)}
 class Grade:
     """A number as said: `n` with its sign, over `den`, up to `hi`; `unit` when one was said; or a level."""
 
-    __slots__ = ("den", "den_sign", "end", "hi", "hi_sign", "level", "level_to", "n", "sign", "spaced", "trace", "unit")
+    __slots__ = (
+        "den",
+        "den_sign",
+        "end",
+        "hi",
+        "hi_sign",
+        "level",
+        "level_to",
+        "lone",
+        "n",
+        "sign",
+        "spaced",
+        "trace",
+        "unit",
+    )
 
     def __init__(self, n: int, end: int) -> None:
         self.n = n
@@ -38,6 +52,7 @@ class Grade:
         self.level_to: str | None = None
         self.trace = False
         self.spaced = False
+        self.lone = False
 
     def __repr__(self) -> str:
         return f"Grade({self.n}{self.sign}/{self.den} hi={self.hi} unit={self.unit} level={self.level})"
@@ -162,7 +177,9 @@ def _plus_first(norms: Sequence[str], i: int) -> Grade | None:
         return grade
     found = number_at(norms, i + 1) if i + 1 < len(norms) else None
     if found is None:
-        return None
+        grade = Grade(1, i + 1)
+        grade.sign, grade.lone = "+", True
+        return grade
     grade = Grade(*found)
     grade.sign = "+"
     _over(grade, norms)

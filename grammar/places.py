@@ -37,6 +37,10 @@ class Places(Sides):
             group.side = None
             group.mentions.append(m)
             return
+        if self._of_side(k):
+            group.places[-1].side, group.places[-1].side_mention = group.side, group.side_mention
+            group.mentions.append(m)
+            return
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
             between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
@@ -69,6 +73,14 @@ class Places(Sides):
     def _pop_side(group: Group) -> None:
         group.side, group.side_mention = None, None
         group.mentions.pop()
+
+    def _of_side(self, k: int) -> bool:
+        """ "the median distribution of the right hand": the side is that of the territory just named."""
+        group = self.group
+        if not group.places or group.places[-1].side is not None or group.side_mention is None:
+            return False
+        beside = group.mentions[-1] is group.side_mention and group.side_mention.i > group.places[-1].mention.i
+        return beside and self._word_before(k) == "of"
 
     def _used_after_instruction(self, k: int) -> bool:
         other = k + 1

@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.ahead import PRAISE
+from grammar.ahead import PRAISE, VERBS
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, UNKNOWN
 from grammar.state import INSTRUCTION
@@ -208,7 +208,8 @@ class Sides(Steering):
             or self.ms[at - 1].mark != ""
             or bool(before.joins or before.except_ or before.but)
         )
-        return opens and self.ms[k - 1] is group.mentions[-1] and not self.own_result_next(k)
+        verb = any(m.lex is not None and m.lex.text.startswith(VERBS) for m in group.results)
+        return opens and self.ms[k - 1] is group.mentions[-1] and (verb or not self.own_result_next(k))
 
     def _starts_next(self, k: int) -> bool:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""

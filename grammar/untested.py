@@ -174,6 +174,7 @@ class Untested(Values):
             (group.complete and (self.is_item(ahead) or self.is_site(ahead)))
             or (group.mentions and not group.targets and self.is_item(ahead) and (group.valued or group.hedge))
             or (group.targets and self.is_item(ahead))
+            or (group.neg is not None and group.sided)
             or group.valued
         ):
             self.close()
@@ -188,7 +189,8 @@ class Untested(Values):
         if self.at(k).text != "not" or self.at(k + 1).side not in ("right", "left"):
             return False
         targets = self.group.targets or self.state.topic
-        ends = k + 2 >= len(self.ms) or self.ms[k + 2].kind in (COMMA, STOP) or bool(self.at(k + 2).joins)
+        nxt = self.at(k + 2)
+        ends = k + 2 >= len(self.ms) or self.ms[k + 2].kind in (COMMA, STOP) or bool(nxt.joins or nxt.neg)
         return ends and any(t.sign for t in targets)
 
     def _past_unknown(self, k: int, other: int) -> int | None:

@@ -213,6 +213,8 @@ class Values(Places):
         m = self.ms[k]
         grade = m.grade
         assert grade is not None
+        if grade.lone and not any(t.item == "reflex" for t in self.group.targets or self.state.topic):
+            return
         nxt = self.lex(k + 1)
         if nxt is not None and nxt.units and grade.unit is None:
             return
