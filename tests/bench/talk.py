@@ -60,8 +60,9 @@ def utterances(lines: int, prompts: int) -> Iterator[tuple[str, str, Samples]]:
         sound = padded(speak(line, EXAM_VOICES[place % 3]).samples)
         yield "examination", line, sound
         yield "examination in noise", line, add_noise(sound, pink(len(sound), seed=place), 10)
+    every = max(1, 60 // max(1, prompts))
     talk = [line for line in (Path(__file__).parent / "other_talk.txt").read_text().splitlines() if line[:1] != "#"]
-    for place, line in enumerate(talk):
+    for place, line in enumerate(talk[::every]):
         yield "read talk", line, padded(speak(line, TALK_VOICES[place % 2]).samples)
     found = sorted(PROMPTS.rglob("*.g722"))
     long = [path for path in found if path.stat().st_size > 8_000 * 0.8]

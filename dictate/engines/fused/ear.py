@@ -69,6 +69,8 @@ class QuietedEar:
     def _hand_on(self) -> PartialText | None:
         whole = len(self._held) // FRAME * FRAME
         ready, self._held = self._held[:whole], self._held[whole:]
+        if not whole:
+            return None
         return self._engine.accept(ready if self._filter is None else quieted(self._filter, ready))
 
 

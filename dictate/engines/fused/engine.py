@@ -19,11 +19,13 @@ from dictate.engines.engine import Engine
 from dictate.engines.fused.acceptance import is_accepted
 from dictate.engines.fused.build import ensure_language
 from dictate.engines.fused.certainty import WordEvidence, certainty, gather
+from dictate.engines.fused.ear import QuietedEar
 from dictate.engines.fused.language import Language
 from dictate.engines.fused.net import SHORTEST_SAMPLES, Net
 from dictate.engines.fused.search import Heard, free_words, search
 from dictate.engines.fused.settings import fused_settings
 from dictate.engines.fused.times import Aligner
+from dictate.engines.pocketsphinx_engine import PocketsphinxEngine
 from dictate.events import SAMPLE_RATE_HZ, FinalText, PartialText, Samples, Word
 
 FIRST_PARTIAL_S, PARTIAL_STEP_S, PARTIAL_GROWTH = 0.8, 0.6, 0.25
@@ -171,4 +173,5 @@ def open_engine(cache: Path, clinic: tuple[str, ...] = ()) -> FusedEngine:
     """The engine with the language model from the cache folder. Raises EngineError when a package is
     missing."""
     net = Net()
-    return FusedEngine(net, ensure_language(cache, clinic))
+    ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
+    return FusedEngine(net, ensure_language(cache, clinic), ear)
