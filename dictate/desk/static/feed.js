@@ -5,13 +5,16 @@ export function startFeed(desk, replaced) {
   const news = document.getElementById("news");
   const source = new EventSource(`/drafts/${desk.dataset.number}/feed`);
   let busy = false;
+  let others = "";
+  let changed = ""; // stays until the next change: who looks away for a moment must still find it
+  const show = () => { news.textContent = others + changed; };
 
   source.addEventListener("message", async (event) => {
     const facts = JSON.parse(event.data);
-    const others = facts.others.length ? `Also open at: ${facts.others.join(", ")}. ` : "";
+    others = facts.others.length ? `Also open at: ${facts.others.join(", ")}. ` : "";
     if (facts.revision <= +desk.dataset.revision && facts.state === (desk.dataset.state ?? facts.state)) {
       desk.dataset.state = facts.state;
-      news.textContent = others;
+      show();
       return;
     }
     if (busy) return;
@@ -21,7 +24,8 @@ export function startFeed(desk, replaced) {
       desk.dataset.state = facts.state;
       const last = document.querySelector("#more tbody tr");
       const [, , who, what] = last ? [...last.cells].map((cell) => cell.textContent) : ["", "", "Somebody", "changed it"];
-      news.textContent = `${others}${who} changed this draft: ${what.toLowerCase()}. The page shows it.`;
+      changed = `${who} changed this draft: ${what.toLowerCase()}. The page shows it.`;
+      show();
     } finally {
       busy = false;
     }
