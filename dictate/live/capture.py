@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from dictate.audio.source import Source
-from dictate.errors import DeviceError, DictateError
+from dictate.errors import DeviceError, DictateError, InputError
 from dictate.events import SAMPLE_RATE_HZ, AudioChunk, Samples
 from dictate.live.recording import Recording
 
@@ -104,14 +104,15 @@ class Capture:
                 try:
                     self._read_source()
                     break
-                except DeviceError as error:
+                except InputError as error:  # a file: trying again would not help
+                    self.fault = error
+                    break
+                except Exception as error:  # whatever a sound driver throws, the examination goes on
                     if self._samples == 0:  # it never worked: a fault of the set-up, not of the moment
-                        self.fault = error
+                        self.fault = error if isinstance(error, DictateError) else DeviceError(str(error))
                         break
                     self.problem = f"The microphone is lost; trying again. ({error})"
                     self._stop.wait(RETRY_EVERY_S)
-        except DictateError as error:
-            self.fault = error
         finally:
             self.recording.drain()
             self.recording.sync()

@@ -168,7 +168,7 @@ class Examination:
         if self.state.phase == "listening" and final.words:
             self.journal.append("utterance", **journal.utterance_facts(final))
         before = self.state
-        self.state = state.heard(self.reading, self.state, final)
+        self.state = self._read(final)
         if before.phase == "listening":
             self.settled_s = max(self.settled_s, final.end_s)
         self._carry_out("voice")
@@ -178,6 +178,13 @@ class Examination:
         if not self.plan.keep_sound:
             self.recording.blank(int(self._blanked_s * SAMPLE_RATE_HZ), int(self.settled_s * SAMPLE_RATE_HZ))
             self._blanked_s = self.settled_s
+
+    def _read(self, final: FinalText) -> state.LiveState:
+        try:
+            return state.heard(self.reading, self.state, final)
+        except Exception as error:  # a fault of ours must not end the examination: the words are journalled
+            self.health.tell(f"“{final.text}” could not be read ({error!r}); say it again.", self.heard_s)
+            return state.unreadable(self.state)
 
     def _read_again(self, error: EngineFailed) -> None:
         """The recogniser broke: hear the sound since the last utterance again from disk, with a new one."""
@@ -282,20 +289,25 @@ class Examination:
             self._missing_until = 0.0
         self._shown_around = self._surroundings()
         self._view = picture(self.state, self.reading.catalogue, self._shown_around)
-        self._send(final)
-        return self._view
+        moment = self._moment(final, time.monotonic() - self._stamp if final is not None else None)
+        view = self._view
+        self._tell_screens(lambda screen: screen.show(view, moment))
+        return view
 
     def _show_partial(self) -> None:
         if self._view is not None:
-            self._view = self._view.model_copy(update={"partial": self.state.partial})
-            self._send(None)
+            view = self._view = self._view.model_copy(update={"partial": self.state.partial})
+            moment = self._moment()
+            self._tell_screens(lambda screen: screen.show(view, moment))
 
-    def _send(self, final: FinalText | None) -> None:
-        after = time.monotonic() - self._stamp if final is not None else None
-        moment = self._moment(final, after)
-        assert self._view is not None
-        for screen in self.screens:
-            screen.show(self._view, moment)
+    def _tell_screens(self, show: Callable[[Screen], None]) -> None:
+        """Show something on every screen; one that breaks (a closed pipe, say) is left out from then on."""
+        for screen in list(self.screens):
+            try:
+                show(screen)
+            except Exception as error:
+                self.screens.remove(screen)
+                self.health.tell(f"A view broke ({error!r}); the examination goes on.", self.heard_s)
 
     def _moment(self, final: FinalText | None = None, after: float | None = None) -> Moment:
         found = self.state.shown.findings
@@ -321,8 +333,7 @@ class Examination:
             return
         self._meter_due = now + METER_EVERY_S
         moment = self._moment()
-        for screen in self.screens:
-            screen.meter(self.capture.level, moment)
+        self._tell_screens(lambda screen: screen.meter(self.capture.level, moment))
         if self._surroundings() != self._shown_around:
             self._show()
 

@@ -134,7 +134,9 @@ def take(
 
 def _run_and_keep(examination: Examination, home: LiveFolder, store: Store) -> tuple[LiveState, str]:
     try:
-        with keyboard(examination.press), _stopped_by_signals(examination.press):
+        terminal = next((screen for screen in examination.screens if isinstance(screen, Terminal)), None)
+        arm = terminal.arm if terminal is not None else lambda: None
+        with keyboard(examination.press, arm), _stopped_by_signals(examination.press):
             state = examination.run()
     except DictateError:
         examination.close(None)

@@ -106,6 +106,11 @@ def heard(reading: Reading, state: LiveState, final: FinalText) -> LiveState:
     return _read(reading, state, final)
 
 
+def unreadable(state: LiveState) -> LiveState:
+    """An utterance that the program failed on: nothing of it is shown as found."""
+    return replace(state, partial="", controls=(), fresh=(), reply=None, outcome="not_understood")
+
+
 def typed(reading: Reading, state: LiveState, text: str, at_s: float) -> LiveState:
     """A key or button: read as if its words had been spoken, perfectly, at `at_s`."""
     words = tuple(Word(word, at_s, at_s, 1.0) for word in text.split())

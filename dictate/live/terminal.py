@@ -37,6 +37,7 @@ class Terminal:
         self._view: View | None = None
         self._level = 0.0
         self._elapsed_s = 0.0
+        self._armed_until = 0.0
         self._live = Live(console=self._console, auto_refresh=False, transient=False)
         self._live.start()
 
@@ -48,13 +49,22 @@ class Terminal:
         self._level, self._elapsed_s = level, moment.elapsed_s
         self._draw()
 
+    def arm(self) -> None:
+        """The end key was pressed once: ask for the second press for a while."""
+        self._armed_until = time.monotonic() + END_ARMED_S
+        self._draw()
+
     def close(self) -> None:
         self._draw()
         self._live.stop()
 
     def _draw(self) -> None:
-        if self._view is not None:
-            self._live.update(render(self._view, self._level, self._elapsed_s, self._console.width), refresh=True)
+        if self._view is None:
+            return
+        picture = render(self._view, self._level, self._elapsed_s, self._console.width)
+        if time.monotonic() < self._armed_until:
+            picture = Group(Text("Press E again to end the examination.", style="bold yellow"), picture)
+        self._live.update(picture, refresh=True)
 
 
 def render(view: View, level: float, elapsed_s: float, width: int = 100) -> Group:
@@ -142,8 +152,8 @@ def _summary(view: View) -> list[Text]:
 
 
 @contextlib.contextmanager
-def keyboard(press: Callable[[Command], None]) -> Iterator[None]:
-    """Read single keys from the terminal in a thread while the block runs. Ending takes the key twice."""
+def keyboard(press: Callable[[Command], None], arm: Callable[[], None] = lambda: None) -> Iterator[None]:
+    """Read single keys from the terminal while the block runs; ending takes the key twice (`arm` is told)."""
     if not sys.stdin.isatty():
         yield
         return
@@ -156,7 +166,7 @@ def keyboard(press: Callable[[Command], None]) -> Iterator[None]:
     file = sys.stdin.fileno()
     before = termios.tcgetattr(file)
     stop = threading.Event()
-    thread = threading.Thread(target=_read_keys, args=(press, stop), name="keys", daemon=True)
+    thread = threading.Thread(target=_read_keys, args=(press, arm, stop), name="keys", daemon=True)
     try:
         tty.setcbreak(file)
         thread.start()
@@ -167,7 +177,7 @@ def keyboard(press: Callable[[Command], None]) -> Iterator[None]:
         termios.tcsetattr(file, termios.TCSADRAIN, before)
 
 
-def _read_keys(press: Callable[[Command], None], stop: threading.Event) -> None:
+def _read_keys(press: Callable[[Command], None], arm: Callable[[], None], stop: threading.Event) -> None:
     armed_until = 0.0
     while not stop.is_set():
         if not select.select([sys.stdin], [], [], 0.3)[0]:
@@ -177,5 +187,6 @@ def _read_keys(press: Callable[[Command], None], stop: threading.Event) -> None:
             continue
         if command.kind == "end" and time.monotonic() > armed_until:
             armed_until = time.monotonic() + END_ARMED_S
+            arm()
             continue
         press(command)

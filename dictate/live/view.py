@@ -113,7 +113,7 @@ def picture(state: LiveState, catalogue: Any, around: Surroundings) -> View:
             if item not in state.reminded_items  # of those the hint and the list of open items tell
         ),
         stations=stations,
-        queries=tuple(query.message for query in reversed(note.queries)),
+        queries=_questions(note),
         unread=tuple(reversed(unread))[:3],
         unread_count=len(unread),
         hints=hint_words(state, catalogue),
@@ -128,6 +128,12 @@ def _newest_first(state: LiveState) -> list[Finding]:
     """Findings with those of the last utterance in front, the last said first."""
     places = sorted(range(len(state.shown.findings)), key=lambda place: (place in state.fresh, place))
     return [state.shown.findings[place] for place in reversed(places)]
+
+
+def _questions(note: Note) -> tuple[str, ...]:
+    """The questions, those about the newest findings first."""
+    order = sorted(note.queries, key=lambda query: max(query.findings, default=-1), reverse=True)
+    return tuple(query.message for query in order)
 
 
 def finding_line(finding: Finding, catalogue: Any) -> FindingLine:

@@ -2,6 +2,7 @@
 
 import queue
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,8 +10,8 @@ import pytest
 from dictate.engines.scripted_engine import ScriptedEngine
 from dictate.errors import DeviceError
 from dictate.events import AudioChunk
+from dictate.live import capture, journal, recording, recover
 from dictate.live import folder as folders
-from dictate.live import journal, recording, recover
 from dictate.live.capture import Paced
 from dictate.live.commands import Command
 from dictate.live.ears import Ears
@@ -55,13 +56,18 @@ class Onlooker:
 
 
 @pytest.fixture
-def examine(tmp_path):
-    """`examine(samples, lines)` begins an examination of prepared sound heard as prepared lines."""
+def examine(tmp_path, monkeypatch):
+    """`examine(samples, lines)` begins an examination of prepared sound heard as prepared lines.
 
-    def prepared(samples, lines=(), *, engine=None, speed=10.0, source=None, **plan):
+    Without `speed` the sound waits for its recognition chunk by chunk, so that load changes nothing.
+    """
+    monkeypatch.setattr(capture, "PATIENCE_ITEMS", 0)
+
+    def prepared(samples, lines=(), *, engine=None, speed=None, source=None, **plan):
         home = folders.create(tmp_path / "live")
         ears = Ears(engine or (lambda: ScriptedEngine(lines)))
-        wanted = LivePlan(source or (lambda: Paced(Kept(samples), speed)), "prepared", **plan)
+        paced = (lambda: Paced(Kept(samples), speed)) if speed else (lambda: Kept(samples))
+        wanted = LivePlan(source or paced, "prepared", patient=speed is None, **plan)
         return Examination(wanted, home, ears, reading())
 
     return prepared
@@ -287,7 +293,7 @@ class Slow(ScriptedEngine):
 def test_a_lag_is_shown_the_disk_goes_on_and_it_is_caught_up(examine, dictation):
     lines = ["right knee jerk two plus", "left knee jerk two plus", "plantars flexor"]
     samples = dictation(lines)
-    examination = examine(samples, engine=lambda: Slow(lines))
+    examination = examine(samples, engine=lambda: Slow(lines), speed=10.0)
     examination.screens.append(onlooker := Onlooker())
     last = examination.run()
     examination.close(None)
@@ -334,3 +340,41 @@ def test_a_spoken_word_is_in_the_journal_before_it_is_on_the_board(examine, dict
     examination.run()
     examination.close(None)
     assert len(noted.get(timeout=1)) == 1
+
+
+def test_a_view_that_breaks_is_left_out_and_the_examination_goes_on(examine, dictation):
+    class Broken(Onlooker):
+        def show(self, view, moment):
+            raise BrokenPipeError("nobody reads")
+
+    lines = ["right knee jerk two plus"]
+    samples = dictation(lines)
+    examination = examine(samples, lines)
+    examination.screens += [Broken(), onlooker := Onlooker()]
+    last = examination.run()
+    examination.close(None)
+    assert len(last.note.findings) == 1
+    assert np.array_equal(recording.load(examination.folder.sound), samples)
+    assert any("A view broke" in notice for view in onlooker.views for notice in view.notices)
+
+
+def test_words_that_break_the_reading_cost_no_sound_and_stay_in_the_journal(examine, dictation):
+    lines = ["right knee jerk two plus", "left knee jerk absent", "plantars flexor"]
+    examination = examine(dictation(lines), lines)
+    read = examination.reading
+
+    def parse(text, **more):
+        if text == lines[1]:
+            raise RecursionError("a fault of ours")
+        return read.parse(text, **more)
+
+    examination.reading = replace(read, parse=parse)
+    examination.screens.append(onlooker := Onlooker())
+    last = examination.run()
+    examination.close(None)
+    assert [(f.item, f.side) for f in last.note.findings] == [("reflex", "right"), ("plantar", "both")]
+    assert any("could not be read" in notice for view in onlooker.views for notice in view.notices)
+    by_journal, _ = heard_again(examination, lines)
+    assert [(f.item, f.side) for f in by_journal.note.findings] == [
+        ("reflex", "right"), ("reflex", "left"), ("plantar", "both"),
+    ]  # fmt: skip

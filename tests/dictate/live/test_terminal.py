@@ -125,3 +125,14 @@ def test_without_a_terminal_there_are_no_keys_and_no_fault(monkeypatch):
     with terminal.keyboard(pressed.append):
         pass
     assert pressed == []
+
+
+def test_the_first_press_of_the_end_key_asks_for_a_second():
+    console = Console(width=100, file=io.StringIO(), force_terminal=True, color_system=None)
+    view = terminal.Terminal(console)
+    view.show(BUSY, Moment(1.0, 1.0))
+    before = console.file.getvalue()
+    view.arm()
+    assert "Press E again" not in before
+    assert "Press E again" in console.file.getvalue()
+    view.close()
