@@ -2,7 +2,7 @@
 
     python -m tests.bench.archive [--notes 100000] [--middle 100000] [--small 10000] [--seed 1]
                                   [--golden-share 0.1] [--json FILE]
-                                  [--only bare,one,two,cluster,small,large]
+                                  [--only bare,one,two,cluster,small,large,wait]
 
 The notes are invented: templates of this file filled by a seeded generator, mixed with the golden dictations.
 The peer beside it is the bare loop: `grammar.parse` over the same texts in one process that does nothing else
@@ -26,6 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.dictate.archive.helpers import cluster
+from tests.dictate.archive.stand_in import PARSER
 
 GOLDEN = Path(__file__).resolve().parents[1] / "cases" / "golden"
 DRIVER = "tests.dictate.archive.driver"
@@ -195,8 +196,33 @@ def measure(work: Path, options: argparse.Namespace) -> dict[str, Any]:
         found["large"] = found["two"]
     else:
         keep("large", "growth: 2 processes", "large", workers=2)
+    if "wait" in options.only:
+        found["wait"] = waiting(work)
     conclude(found)
     return found
+
+
+def waiting(work: Path, count: int = 1_500) -> dict[str, float]:
+    """Speed-up on notes that wait 50 ms each instead of computing: hardly disturbed by a busy machine.
+
+    It shows how evenly the work is handed out, not how much two cores compute. The start of the workers is left
+    out:
+    the same run on a fifth of the notes is subtracted.
+    """
+    rates = {}
+    for name, how in (("one", {"workers": 1}), ("two", {"workers": 2})):
+        seconds = []
+        for size in (count // 5, count):
+            notes = ({"id": str(number), "text": "SLOW right knee brisk"} for number in range(size))
+            source = work / f"wait-{name}-{size}.jsonl"
+            write_notes(source, notes)
+            options = {"parser": PARSER, "part_notes": 20, **how}
+            seconds.append(archive(source, work / f"wait-{name}-{size}", **options)["seconds"])
+        rates[name] = (count - count // 5) / (seconds[1] - seconds[0])
+    rates["speed_up"] = rates["two"] / rates["one"]
+    print(f"notes that wait 50 ms: {rates['one']:.1f}/s on 1 process, {rates['two']:.1f}/s on 2: "
+          f"{rates['speed_up']:.2f} x")  # fmt: skip
+    return rates
 
 
 def conclude(found: dict[str, Any]) -> None:
@@ -228,15 +254,13 @@ def conclude(found: dict[str, Any]) -> None:
 
 def main() -> None:
     """Parse options, run in a temporary folder, print, and keep the figures as JSON when asked."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--notes", type=int, default=100_000)
     parser.add_argument("--small", type=int, default=10_000)
     parser.add_argument("--middle", type=int, default=0, help="notes for 1, 2 and cluster; default --notes")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--golden-share", type=float, default=0.1)
-    parser.add_argument("--only", default="bare,one,two,cluster,small,large")
+    parser.add_argument("--only", default="bare,one,two,cluster,small,large,wait")
     parser.add_argument("--json", type=Path)
     parser.add_argument("--make", type=Path, help="only write the notes to this file")
     options = parser.parse_args()
