@@ -279,6 +279,7 @@ class Emitter(Whereabouts):
                 assert m.lex is not None
                 if m.lex.severity in self.kept and m.lex.severity not in row.qualifiers:
                     row.qualifiers.append(m.lex.severity)
+        row.qualifiers.extend(self._directions(group))
         if row.status == "normal":
             row.descriptors = [d for d in row.descriptors if d not in _ABNORMAL]
         if group.hedged:
@@ -295,6 +296,20 @@ class Emitter(Whereabouts):
             spans.append((self.state.starts[low], self.state.ends[high - 1]))
         if not row.spans:
             row.spans = spans
+
+    def _directions(self, group: Group) -> list[str]:
+        """ "below the knee", "to the ankles": how far a place reaches."""
+        tokens = self.state.tokens
+        found = []
+        for spot in group.places:
+            at = spot.mention.i - 1
+            while at >= 0 and tokens[at].lower() in ("the", "his", "her", "both", "left", "right"):
+                at -= 1
+            word = tokens[at].lower() if at >= 0 else ""
+            if word in ("below", "above", "to", "beyond"):
+                said = " ".join(tokens[spot.mention.i : spot.mention.j])
+                found.append(f"{word} {said}")
+        return found
 
     def _rule(self, m: Mention, group: Group) -> str:
         if m is group.neg:

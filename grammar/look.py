@@ -166,6 +166,8 @@ class Look:
             return self._need_met(need, k)
         if lex.text == "face" and self._station_word(k):
             return False
+        if lex.text == "face" and any(area in ("arm", "leg") for area in self._areas(k + 1)):
+            return False
         if lex.text == "face" and self.reads_as(k, "facial_power"):
             return True
         if need == "neck":
@@ -179,6 +181,13 @@ class Look:
         if lex.site is not None and lex.site.needs == "bulk":
             return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
         return True
+
+    def _areas(self, k: int) -> tuple[str, ...]:
+        """The areas of the place at k, past a comma."""
+        while k < len(self.ms) and self.ms[k].kind == COMMA:
+            k += 1
+        site = self.at(k).site
+        return site.areas if site is not None else ()
 
     def is_site(self, k: int) -> bool:
         lex = self.lex(k)

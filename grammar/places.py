@@ -29,6 +29,9 @@ class Places(Sides):
             self.state.bound = self.state.prior_side = None
             self.take(m, COMMAND)
             return
+        if m.lex.text == "throughout" and self._place_ahead(k):
+            self.group.mentions.append(m)
+            return
         group = self.group
         side, side_mention = None, None
         if self.place_side is not None:
@@ -73,6 +76,13 @@ class Places(Sides):
     def _pop_side(group: Group) -> None:
         group.side, group.side_mention = None, None
         group.mentions.pop()
+
+    def _place_ahead(self, k: int) -> bool:
+        """ "throughout the left arm": here the word is a preposition."""
+        nxt = k + 1
+        while self.at(nxt).side and not self.is_item(nxt) and self.ms[nxt].i == self.ms[nxt - 1].j:
+            nxt += 1
+        return nxt < len(self.ms) and self.is_site(nxt) and self.ms[nxt].i - self.ms[nxt - 1].j <= 1
 
     def _of_side(self, k: int) -> bool:
         """ "the median distribution of the right hand": the side is that of the territory just named."""

@@ -239,6 +239,7 @@ class Sides(Steering):
             lex is not None
             and self.is_site(nxt)
             and self._value_follows(nxt)
+            and not (self._own_place(nxt + 1) and not self._joined(k))
             and (self._joined(k) or not (prepositional or comma))
         ):
             return True

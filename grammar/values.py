@@ -237,7 +237,10 @@ class Values(Places):
             self.instructed = False
         at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
         fits = any(self.emitter.grade_suits(t.item, m) for t in group.targets or self.state.topic)
-        if (grade.unit is not None or at) and fits and group.results and not group.grades and not self._side_at(k + 1):
+        last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or self.is_item(k + 1)
+        behind = group.sided and last and not self._joined_or_comma(k)
+        tied = grade.unit is not None or at or behind
+        if tied and fits and group.results and not group.grades and not self._side_at(k + 1):
             group.grades.append(m)
             group.mentions.append(m)
             return
