@@ -5,6 +5,7 @@ export function startFeed(desk, replaced) {
   const news = document.getElementById("news");
   const source = new EventSource(`/drafts/${desk.dataset.number}/feed`);
   let busy = false;
+  let newest = 0;
   let others = "";
   let changed = ""; // stays until the next change: who looks away for a moment must still find it
   const show = () => { news.textContent = others + changed; };
@@ -17,10 +18,11 @@ export function startFeed(desk, replaced) {
       show();
       return;
     }
+    newest = Math.max(newest, facts.revision);
     if (busy) return;
     busy = true;
     try {
-      await refresh(desk, replaced);
+      do await refresh(desk, replaced); while (+desk.dataset.revision < newest);
       desk.dataset.state = facts.state;
       const last = document.querySelector("#more tbody tr");
       const [, , who, what] = last ? [...last.cells].map((cell) => cell.textContent) : ["", "", "Somebody", "changed it"];
