@@ -50,7 +50,7 @@ def command(home: Path, *words: str, text: str = "") -> subprocess.CompletedProc
         text=True,
         cwd=ROOT,
         env=environment(home),
-        timeout=240,
+        timeout=500,
         check=False,
     )
 

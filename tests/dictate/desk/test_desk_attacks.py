@@ -90,8 +90,8 @@ def test_hostile_text_in_a_field_stays_text(
 ) -> None:
     keep(store)
     machine = store.machine_note(1)
+    browser.sign_in(who)
     for hostile in HOSTILE:
-        browser.sign_in(who)
         answer = browser.post(path, **{**others, field: hostile})
         assert answer.status_code < 500, answer.text
         assert "json" in answer.headers.get("content-type", "") or harmless(answer.text)
