@@ -71,6 +71,8 @@ class About(Fits):
             return True
         for m in (*group.results, *group.grades):
             after = m.j
+            while after < len(tokens) and tokens[after].lower() in ("with", "of", "for"):
+                after += 1
             if after < len(tokens) and content[after] and not small[after] and after not in self.known:
                 return True
         return False

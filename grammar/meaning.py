@@ -109,7 +109,7 @@ class Meaning(About):
             return "normal"
         if target.item == "straight_leg_raise" and placed.grade is not None:
             return "normal" if int(placed.grade) >= 80 else None
-        return "normal" if target.item == "cranial_nerves" else None
+        return None
 
     def _signs(
         self, group: Group, target: Target, status: str | None, negated: bool, descriptors: list[str]

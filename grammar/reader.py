@@ -68,7 +68,8 @@ class Reader(Naming):
         self.colon_after = None
         self.reasoning = False
         if self.state.pending is not None:
-            self.group = self.state.pending
+            if self._answers(ms):
+                self.group = self.state.pending
             self.state.pending = None
         k = 0
         self.skip_to = 0
@@ -77,6 +78,16 @@ class Reader(Naming):
         if len(ms) <= 3 and (self._limb_heading(line=True) or self._column_heading()):
             return
         self.close()
+
+    def _answers(self, ms: list[Mention]) -> bool:
+        """An utterance that begins with a value, a side or a doubt goes on with the item that waits for one."""
+        first = ms[0] if ms else None
+        if first is None or first.kind not in (GRADE, PHRASE) or self.is_item(0):
+            return False
+        lex = first.lex
+        return lex is None or bool(
+            lex.result or lex.side or lex.hedge or lex.severity or lex.neg or lex.ditto or lex.site or lex.compare
+        )
 
     def step(self, k: int) -> int:
         m = self.ms[k]
@@ -230,6 +241,9 @@ class Reader(Naming):
         lex = m.lex
         assert lex is not None
         if lex.hedge == "weak":
+            return
+        if self.group.hedge is not None and self.group.targets and not self.group.valued:
+            self.group.mentions.append(m)
             return
         if (self.group.complete and (self._prefix_follows(k) or (self.group.valued and self.group.sided))) or (
             self.group.complete and not self.group.valued and self._second_of_sign(k)

@@ -45,13 +45,14 @@ class Repairs(Ahead):
 
     def _lost(self, group: Group) -> Group:
         """ "no ankle jerks": for a function, none of it is its absence, not a normal result."""
+        plain = group.neg is not None and group.neg.lex is not None and not group.neg.lex.text.startswith("not")
         group.targets = [
             t
             for t in group.targets
             if not self._leans(t)
             if t.sign
             or self.items[t.item].kind != "function"
-            or t.item in _LOST_BY_NO
+            or (plain and t.item in _LOST_BY_NO)
             or (t.reading is not None and t.reading.test)
         ]
         return group

@@ -32,6 +32,9 @@ _REVEALS = frozenset(
 )
 
 
+_SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
+
+
 class Values(Places):
     """Results and grades: to which group they belong, and when they open the next one."""
 
@@ -44,6 +47,8 @@ class Values(Places):
         group = self.group
         if self._notex(lex) or self._not_seen(m):
             self._on_not_examined(k)
+            return
+        if self._of_stranger(k):
             return
         if self._of_unknown(k) and all(t.reading is not None and t.reading.heading for t in group.targets):
             return
@@ -92,6 +97,17 @@ class Values(Places):
             group.exception = True
         group.results.append(m)
         group.mentions.append(m)
+
+    def _of_stranger(self, k: int) -> bool:
+        """ "no ecchymosis noted": seen or noted is the word before it, when that is not understood."""
+        before = self.ms[k - 1] if k else None
+        return (
+            before is not None
+            and before.kind == UNKNOWN
+            and before.j == self.ms[k].i
+            and self.at(k).text
+            in ("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected")
+        )
 
     def _not_seen(self, m: Mention) -> bool:
         """For these items the words mean that the test was not done ("fundi not seen")."""
