@@ -52,7 +52,7 @@ class SpeechSettings(Section):
     """Folder of a Vosk model."""
     voice: str | None = None
     """Name of an enrolled speaker (`dictate voice learn`)."""
-    second_ear: bool = False
+    second_ear: bool = True
     """Let another engine hear the same utterances and mark the words on which they differ."""
     phrases: Path | None = None
     """Folder of TOML files with a clinic's own phrases for the language model."""

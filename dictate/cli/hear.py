@@ -61,7 +61,11 @@ def register(app: typer.Typer) -> None:
                 print(f"dictate: no speech was heard in {name} ({heard.duration_s:.0f} s).", file=sys.stderr)
             if store is not None:
                 number = store.keep_examination(
-                    heard.note, heard.words, audio=Path(name), patient_ref=patient, clinician=clinician,
+                    heard.note,
+                    heard.words,
+                    audio=Path(name),
+                    patient_ref=patient,
+                    clinician=clinician,
                     device=Path(name).name,
                 )
                 print(f"dictate: {name} was kept as draft {number}.", file=sys.stderr)

@@ -57,12 +57,12 @@ def choose_engine(
 def _two_ears(settings: Settings, clinic: tuple[str, ...], say: Callable[[str], None]) -> Engine:
     from dictate.engines.two_ears import TwoEars
 
-    second = _pocketsphinx(settings, clinic)
+    first = _pocketsphinx(settings, clinic)
     try:
-        return TwoEars(_fused(settings, clinic), second)
+        return TwoEars(first, _fused(settings, clinic))
     except EngineError as error:
         say(f"Only one engine hears, PocketSphinx: {error}")
-        return second
+        return first
 
 
 def _fused(settings: Settings, clinic: tuple[str, ...]) -> Engine:

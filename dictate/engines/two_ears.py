@@ -1,18 +1,20 @@
-"""Two recognisers hear the same utterance: where they agree a word is trusted, where they differ it is
-doubted.
+"""Two recognisers hear one utterance: where they agree a word is trusted, where they differ it is doubted.
 
-The engines fail independently (one is a neural network, the other Gaussian mixtures, over the same language
-model), so agreement is a far better judge of a word than either's own confidence. The two readings are
-aligned by least edit distance, as in ROVER (Fiscus JG. A post-processing system to yield reduced word
-error rates. IEEE ASRU 1997), and each place takes the word that is surer after a calibration measured on
-held-out dictations:
+The engines fail independently (Gaussian mixtures and a neural network, over the same language model), so
+agreement is a far better judge of a word than either's own confidence. The readings are aligned by least edit
+distance, as in ROVER (Fiscus JG. A post-processing system to yield reduced word error rates. IEEE ASRU 1997).
+The first one's reading is the frame when it is sure of itself on the whole, else the second one's; words that
+only the other heard are left out and named as rivals of their neighbour. At each place
 
-- both say the same word: confidence `agree`, raised by their own;
-- they differ: the surer word is kept, the other becomes its rival, and its confidence falls to `differ`
-or less;
-- they hardly agree at all: other talk. The utterance is rejected, and its words become unread text.
+- both say the same word: it is trusted (`agree`);
+- they differ: the second one's word is taken when its confidence is higher by `second_needs` (a neural beam is
+  surer of itself than it should be), the other becomes its rival, and the confidence falls to `differ`;
+- they hardly agree at all and the first is unsure: other talk. The utterance is rejected, and its words
+become unread text.
 
-The numbers are data: `data/two_ears.toml`.
+Measured on 52 recordings of held-out dictations (two voices): wrong words that nothing marks fall from 8.2 %
+(second alone) and 2.5 % (first alone) of all words to 0.9 %, word errors from 12.6 and 8.7 % to 6.0 %; 13 % of
+the right words are marked. The numbers are data: `data/two_ears.toml`.
 """
 
 from __future__ import annotations
@@ -36,8 +38,10 @@ class Numbers(BaseModel):
 
     agree: float = Field(ge=0, le=1)
     differ: float = Field(ge=0, le=1)
-    second_needs: float = Field(ge=0)
+    second_needs: float = Field(ge=0, le=1)
+    first_trusted: float = Field(ge=0, le=1)
     reject_below: float = Field(ge=0, le=1)
+    reject_unsure: float = Field(ge=0, le=1)
     reject_words: int = Field(ge=1)
 
 
@@ -49,7 +53,7 @@ def numbers() -> Numbers:
 
 
 class TwoEars:
-    """An engine made of two: partial results and ties come from the first."""
+    """An engine made of two: the first is quick and gives the partial text, the second works at the end."""
 
     name = "two-ears"
 
@@ -63,10 +67,9 @@ class TwoEars:
         self.second.start(start_s)
 
     def accept(self, samples: Samples) -> PartialText | None:
-        """Give sound to both; the quicker second one's partial text is shown when the first has none."""
-        shown = self.first.accept(samples)
-        other = self.second.accept(samples)
-        return shown or other
+        """Give sound to both; the first one's partial text is shown."""
+        self.second.accept(samples)
+        return self.first.accept(samples)
 
     def prepare(self) -> None:
         """The speaker seems to have finished: let the engines that can work ahead."""
@@ -90,25 +93,30 @@ def merge(first: FinalText, second: FinalText) -> FinalText:
     pairs = align(first.words, second.words)
     if not pairs:
         return first
+    limit = numbers()
     same = sum(one is not None and other is not None and one.text == other.text for one, other in pairs)
     longer = max(len(first.words), len(second.words))
-    if longer >= numbers().reject_words and same / longer < numbers().reject_below:
-        heard = first.words or second.words
-        doubted = tuple(replace(word, confidence=min(word.confidence, numbers().differ)) for word in heard)
+    mean = sum(word.confidence for word in first.words) / max(1, len(first.words))
+    if longer >= limit.reject_words and same < limit.reject_below * longer and mean < limit.reject_unsure:
+        heard = second.words or first.words
+        doubted = tuple(replace(word, confidence=min(word.confidence, limit.differ)) for word in heard)
         return replace(first, words=doubted, rejected=True)
+    sure = mean >= limit.first_trusted
     words: list[Word] = []
-    dropped: list[str] = []
+    left_out: list[str] = []
     for one, other in pairs:
-        word = _choose(one, other)
-        if word is None:
-            dropped.append((one or other).text)  # type: ignore[union-attr]
-            continue
-        if dropped:
-            word = _doubt(word, dropped)
-            dropped = []
-        words.append(word)
-    if dropped and words:
-        words[-1] = _doubt(words[-1], dropped)
+        if one is not None and other is not None:
+            word = _choose(one, other)
+        else:
+            framed = one if sure else other
+            if framed is None:
+                left_out.append(one.text if one is not None else other.text if other is not None else "")
+                continue
+            word = replace(framed, confidence=min(framed.confidence, limit.differ))
+        words.append(_doubt(word, left_out) if left_out else word)
+        left_out = []
+    if left_out and words:
+        words[-1] = _doubt(words[-1], left_out)
     return replace(first, words=tuple(words))
 
 
@@ -136,21 +144,14 @@ def align(first: Sequence[Word], second: Sequence[Word]) -> list[tuple[Word | No
     return pairs[::-1]
 
 
-def _choose(one: Word | None, other: Word | None) -> Word | None:
-    """The word of a place, None when it is left out."""
+def _choose(one: Word, other: Word) -> Word:
+    """The word of a place where both heard one."""
     limit = numbers()
-    if one is not None and other is not None:
-        if one.text == other.text:
-            sure = max(limit.agree, one.confidence, other.confidence)
-            return replace(one, confidence=sure, rivals=())
-        kept, lost = (other, one) if other.confidence >= one.confidence + limit.second_needs else (one, other)
-        rivals = tuple(dict.fromkeys((lost.text, *kept.rivals)))
-        return replace(kept, confidence=min(kept.confidence, limit.differ), rivals=rivals)
-    if one is not None:
-        return replace(one, confidence=min(one.confidence, limit.differ))
-    if other is not None and other.confidence >= limit.second_needs:
-        return replace(other, confidence=min(other.confidence, limit.differ))
-    return None
+    if one.text == other.text:
+        return replace(one, confidence=max(limit.agree, one.confidence, other.confidence), rivals=())
+    kept, lost = (other, one) if other.confidence >= one.confidence + limit.second_needs else (one, other)
+    rivals = tuple(dict.fromkeys((lost.text, *kept.rivals)))
+    return replace(kept, confidence=min(kept.confidence, limit.differ), rivals=rivals)
 
 
 def _doubt(word: Word, dropped: Sequence[str]) -> Word:

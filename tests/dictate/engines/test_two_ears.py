@@ -45,10 +45,18 @@ def test_a_difference_is_doubted_and_named() -> None:
     assert merged.words[1].confidence == numbers().agree
 
 
-def test_the_second_one_is_taken_when_it_is_much_surer() -> None:
-    merged = merge(said("right:0.1 knee jerk absent"), said("left:0.99 knee jerk absent"))
+def test_the_second_one_is_taken_when_it_is_surer() -> None:
+    merged = merge(said("right:0.5 knee jerk absent"), said("left:0.9 knee jerk absent"))
     assert (merged.words[0].text, merged.words[0].rivals) == ("left", ("right",))
     assert merged.words[0].confidence <= numbers().differ
+
+
+@pytest.mark.parametrize(
+    ("confidence", "text"), [(0.9, "the right knee jerk absent"), (0.3, "right knee jerk is absent")]
+)
+def test_the_frame_is_the_first_reading_when_it_is_sure(confidence: float, text: str) -> None:
+    merged = merge(said("the right knee jerk absent", confidence), said("right knee jerk is absent", 0.4))
+    assert merged.text == text
 
 
 @pytest.mark.parametrize(
@@ -60,6 +68,7 @@ def test_the_second_one_is_taken_when_it_is_much_surer() -> None:
         ("plantar flexor on the left", "plantar extensor on the left", "Present or absent?"),
         ("right knee jerk two plus", "right knee jerk two plus", None),
         ("right knee jerk two plus", "right the knee jerk two plus", None),
+        ("no pronator drift", "pronator drift", "Present or absent?"),
     ],
 )
 def test_a_disagreement_that_matters_raises_a_query(first: str, second: str, asked: str | None) -> None:
@@ -70,9 +79,9 @@ def test_a_disagreement_that_matters_raises_a_query(first: str, second: str, ask
 
 
 def test_other_talk_is_rejected() -> None:
-    merged = merge(said("the ferry leaves at nine and comes back"), said("the face left not the palms back"))
+    merged = merge(said("the ferry leaves at nine and comes back", 0.4), said("the face left not the palms back"))
     assert merged.rejected
-    assert merged.text == "the ferry leaves at nine and comes back"
+    assert merged.text == "the face left not the palms back"
 
 
 @pytest.mark.parametrize(("first", "second"), [("", ""), ("right", ""), ("", "right knee jerk absent:0.9")])
@@ -89,3 +98,10 @@ def test_as_an_engine() -> None:
     final = engine.finish()
     assert (final.text, final.start_s) == ("right knee jerk absent", 3.0)
     engine.close()
+
+
+def test_speech_that_the_first_is_sure_of_is_not_rejected() -> None:
+    merged = merge(said("triceps reflex absent on the right", 0.93), said("two", 0.8))
+    assert not merged.rejected
+    assert merged.text == "triceps reflex absent on the right"
+    assert all(word.confidence <= numbers().differ for word in merged.words if word.text != "two")
