@@ -60,6 +60,8 @@ class TwoEars:
     def __init__(self, first: Engine, second: Engine) -> None:
         self.first, self.second = first, second
         self.name = f"{first.name} checked by {second.name}"
+        if hasattr(second, "partials"):
+            second.partials = False
 
     def start(self, start_s: float) -> None:
         """Begin an utterance in both."""

@@ -47,6 +47,8 @@ class FusedEngine:
     """A recogniser that knows the examination's language. `judged` keeps what lay behind the last result."""
 
     name = "fused"
+    partials = True
+    """False: give no partial results (another engine beside this one does, more cheaply)."""
 
     def __init__(self, net: Net, language: Language, ear: Engine | None = None) -> None:
         numbers = fused_settings()
@@ -79,7 +81,7 @@ class FusedEngine:
         self._pieces.append(samples)
         self._length += len(samples)
         length_s = self._length / SAMPLE_RATE_HZ
-        if length_s < self._next_partial_s or length_s > LONGEST_S:
+        if not self.partials or length_s < self._next_partial_s or length_s > LONGEST_S:
             return None
         self._next_partial_s = length_s + max(PARTIAL_STEP_S, PARTIAL_GROWTH * length_s)
         voice = self._net.listen(np.concatenate(self._pieces))
