@@ -19,7 +19,7 @@ from tests.dictate.archive.driver import Silent
 from tests.dictate.archive.stand_in import PARSER
 
 ROOT = Path(__file__).resolve().parents[3]
-PATIENCE_S = 90
+PATIENCE_S = 180
 
 
 def records(count: int, *, slow: bool = False) -> list[dict[str, Any]]:
