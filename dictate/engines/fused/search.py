@@ -317,6 +317,8 @@ class _Search:
             language += self._word(words, history, word)
             words = (*words, word)
             history = self.language.after(history, word)
+        if circles(words):
+            return None
         spent = hypothesis.best - math.fsum(hypothesis.marks)
         return (
             words,
@@ -324,6 +326,21 @@ class _Search:
             language,
             (*hypothesis.marks, *[spent / len(new)] * len(new)),
         )
+
+
+def circles(words: Sequence[str]) -> bool:
+    """Whether the words end in a circle: two or more of them said three times running, or one five times.
+
+    A network that hears nothing it knows may go round for ever ("of the head of the head of the head").
+    """
+    if len(words) >= 5 and len(set(words[-5:])) == 1:
+        return True
+    return any(
+        len(words) >= 3 * size
+        and words[-size:] == words[-2 * size : -size] == words[-3 * size : -2 * size]
+        and len(set(words[-size:])) > 1
+        for size in range(2, 7)
+    )
 
 
 def _recombine(one: _Hypothesis, other: _Hypothesis) -> _Hypothesis:

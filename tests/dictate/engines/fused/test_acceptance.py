@@ -9,16 +9,12 @@ from dictate.engines.fused.certainty import features, gather
 from dictate.engines.fused.language import train
 from dictate.engines.fused.search import Heard, Reading, free_words
 
-EXAM = train(
-    ["right knee jerk two plus", "left knee jerk absent"] * 20, {"the": 50.0, "dog": 2.0, "garden": 1.0}
-)
+EXAM = train(["right knee jerk two plus", "left knee jerk absent"] * 20, {"the": 50.0, "dog": 2.0, "garden": 1.0})
 
 
 def heard(words: str, free: str, gap: float = 0.0) -> Heard:
     marks = tuple(-0.5 for _ in words.split())
-    return Heard(
-        (Reading(tuple(words.split()), -3.0, -9.0, marks),), free, -3.0 + gap, max(1, len(free.split()))
-    )
+    return Heard((Reading(tuple(words.split()), -3.0, -9.0, marks),), free, -3.0 + gap, max(1, len(free.split())))
 
 
 def test_examination_words_are_likelier_in_an_examination_than_in_talk() -> None:

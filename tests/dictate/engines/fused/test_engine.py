@@ -42,9 +42,7 @@ def spoken(tmp_path_factory) -> np.ndarray:
 
 def test_a_spoken_finding_comes_back_as_words_with_times_and_confidence(engine, spoken) -> None:
     engine.start(10.0)
-    partials = [
-        found for at in range(0, len(spoken), 1_600) if (found := engine.accept(spoken[at : at + 1_600]))
-    ]
+    partials = [found for at in range(0, len(spoken), 1_600) if (found := engine.accept(spoken[at : at + 1_600]))]
     final = engine.finish()
     assert final.text == SAID
     assert partials

@@ -27,9 +27,7 @@ def language() -> Language:
     return train(LINES, EVERYDAY, escape=0.1)
 
 
-@pytest.mark.parametrize(
-    "history", [("",), ("knee", "jerk"), ("dog", "knee"), ("zebra", "zebra"), ("left", "the")]
-)
+@pytest.mark.parametrize("history", [("",), ("knee", "jerk"), ("dog", "knee"), ("zebra", "zebra"), ("left", "the")])
 def test_chances_after_any_history_sum_to_one(language, history) -> None:
     place = language.start
     for word in history:
@@ -41,18 +39,12 @@ def test_without_escape_it_is_the_packages_trigram() -> None:
     """Two implementations of the same published formula, one dense and one with dictionaries."""
     ours, theirs = train(LINES, {}, escape=1e-9), trigram.train(LINES)
     for line in [*LINES, "left knee jerk absent", "plus two jerk", "ankle ankle"]:
-        assert ours.sentence(line.split()) / math.log(10) == pytest.approx(
-            theirs.log10(line.split()), abs=1e-3
-        )
+        assert ours.sentence(line.split()) / math.log(10) == pytest.approx(theirs.log10(line.split()), abs=1e-3)
 
 
 def test_an_everyday_word_is_possible_and_dear(language) -> None:
     after_knee = language.after(language.start, "knee")
-    assert (
-        language.word(after_knee, "jerk")
-        > language.word(after_knee, "dog")
-        > language.word(after_knee, "dogma")
-    )
+    assert language.word(after_knee, "jerk") > language.word(after_knee, "dog") > language.word(after_knee, "dogma")
 
 
 def test_the_look_ahead_is_the_best_of_all_words_with_that_beginning(language) -> None:

@@ -58,8 +58,7 @@ def test_a_begun_number_can_only_become_numbers_that_begin_so() -> None:
 def test_the_table_is_read_with_one_and_two_byte_lengths(tmp_path) -> None:
     long = "x" * 200
     table = b"".join(
-        (bytes([len(piece)]) if len(piece) < 128 else bytes([len(piece) % 128 + 128, len(piece) // 128]))
-        + piece
+        (bytes([len(piece)]) if len(piece) < 128 else bytes([len(piece) % 128 + 128, len(piece) // 128])) + piece
         for piece in (b"<unk>", b"<s>", b"</s>", "▁a".encode(), long.encode())
     )
     path = tmp_path / "tokenizer.bin"

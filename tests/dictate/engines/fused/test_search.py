@@ -9,21 +9,17 @@ import pytest
 
 from dictate.engines.fused.language import Language, train
 from dictate.engines.fused.pieces import SPACE_MARK, Kind, Pieces, pieces_from
-from dictate.engines.fused.search import Weights, search
+from dictate.engines.fused.search import Weights, circles, search
 from tests.dictate.engines.fused.tiny import PIECES, TinyAcoustics, brute_force
 
 LONGEST = 4
-LETTERS = Pieces(
-    PIECES.written, np.where(PIECES.kinds <= Kind.INSIDE, PIECES.kinds, Kind.BANNED), PIECES.folded
-)
+LETTERS = Pieces(PIECES.written, np.where(PIECES.kinds <= Kind.INSIDE, PIECES.kinds, Kind.BANNED), PIECES.folded)
 WIDE = Weights(beam=5_000, tokens=50, language=0.5, word_bonus=1.0, end_guard=1e9, prune=1e9, patience=1e9)
 
 
 @pytest.fixture(scope="module")
 def language() -> Language:
-    return train(
-        ["left knee jerk", "knee jerk", "left knee", "left left"], {"knee": 3.0, "leg": 1.0}, escape=0.1
-    )
+    return train(["left knee jerk", "knee jerk", "left knee", "left left"], {"knee": 3.0, "leg": 1.0}, escape=0.1)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -59,9 +55,7 @@ class Script:
 
     def _row(self) -> np.ndarray:
         row = np.full(len(self.pieces.kinds), -20.0, dtype=np.float32)
-        for written, chance in (
-            self.wishes[self.at] if self.at < len(self.wishes) else {"</s>": 0.9}
-        ).items():
+        for written, chance in (self.wishes[self.at] if self.at < len(self.wishes) else {"</s>": 0.9}).items():
             row[self.pieces.written.index(written)] = np.log(chance)
         return row
 
@@ -161,13 +155,24 @@ def test_a_hint_turns_a_near_thing_and_counts_only_as_often_as_it_was_heard() ->
     assert found[0].words == ("knee", "jerk")
     twice = [{"▁knee": 0.9}, {"▁jerk": 0.6, "▁knee": 0.4}]
     for hints, expected in (([("knee", 1.0)], ("knee", "jerk")), ([("knee", 1.0)] * 2, ("knee", "knee"))):
-        assert (
-            search(Script(WRITING, *twice), WRITING, EXAM, even, 2.0, hints=hints).readings[0].words
-            == expected
-        )
-    assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[("plus", 5.0)]).readings[
-        0
-    ].words == (
+        assert search(Script(WRITING, *twice), WRITING, EXAM, even, 2.0, hints=hints).readings[0].words == expected
+    assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[("plus", 5.0)]).readings[0].words == (
         "out",
         "jerk",
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "going_round"),
+    [
+        ("the left of the head of the head of the head", True),
+        ("to the to the to the", True),
+        ("one one one one one", True),
+        ("plus plus plus", False),
+        ("left knee jerk left knee jerk absent", False),
+        ("two plus two plus two", False),
+        ("", False),
+    ],
+)
+def test_a_reading_does_not_go_round_in_circles(words, going_round) -> None:
+    assert circles(words.split()) == going_round

@@ -49,11 +49,7 @@ class TinyAcoustics:
 
     def grown(self, text: str, token: int) -> str:
         """The folded text after one more piece."""
-        return (
-            text
-            + (" " if self.pieces.written[token].startswith(SPACE_MARK) else "")
-            + self.pieces.folded[token]
-        )
+        return text + (" " if self.pieces.written[token].startswith(SPACE_MARK) else "") + self.pieces.folded[token]
 
 
 def brute_force(
@@ -71,7 +67,4 @@ def brute_force(
             chance += float(acoustics.row(text)[END_TOKEN])
             words = tuple(text.split())
             mass[words] = float(np.logaddexp(mass.get(words, -math.inf), chance))
-    return {
-        words: chance + weight * language.sentence(words) + bonus * len(words)
-        for words, chance in mass.items()
-    }
+    return {words: chance + weight * language.sentence(words) + bonus * len(words) for words, chance in mass.items()}
