@@ -13,7 +13,7 @@ talk: tests/bench/other_talk.txt by two voices; the English prompts of Debian's 
 Printed: findings invented a minute of other talk with and without rejection, examination lines with
 findings that were rejected, the curve over the threshold, and the reliability of word confidences (of 100
 words with a confidence of about p, how many were right). `--fit` fits both logistic regressions of
-data/fused.toml on the even utterances and judges them on the odd ones.
+data/fused.toml on half of the utterances and judges them on the rest.
 """
 
 from __future__ import annotations
@@ -225,12 +225,12 @@ def main() -> None:
     kept = [json.loads(line) for line in KEPT.read_text(encoding="utf-8").splitlines()]
     confidence, acceptance = fused_settings().confidence.weights, fused_settings().acceptance.weights
     if chosen.fit:
-        even = kept[::2]
+        even = [row for place, row in enumerate(kept) if place % 4 < 2]
         confidence = tuple(fit(*words_of(even)).round(3))
         acceptance = tuple(fit(*acceptance_rows(even)).round(3))
         print("confidence weights", list(map(float, confidence)))
         print("acceptance weights", list(map(float, acceptance)))
-        kept = kept[1::2]
+        kept = [row for place, row in enumerate(kept) if place % 4 >= 2]
     reliability(kept, confidence)
     curve(kept, acceptance)
 

@@ -57,8 +57,8 @@ class AcceptanceNumbers(_Table):
 
     weights: tuple[float, float, float, float, float, float, float, float]
     threshold: float = Field(gt=0, lt=1)
-    curve: tuple[tuple[float, float, float], ...]
-    """(threshold, share of examination talk rejected, share of other talk accepted), as measured."""
+    curve: tuple[tuple[float, float, float, float], ...]
+    """(threshold, share of true findings rejected on clean sound, in noise, share of other talk accepted)."""
 
 
 class FusedNumbers(_Table):

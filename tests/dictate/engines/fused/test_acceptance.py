@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from dictate.engines.fused.acceptance import acceptance, ratio, signs
+from dictate.engines.fused.acceptance import acceptance, is_accepted, ratio, signs
 from dictate.engines.fused.certainty import features, gather
 from dictate.engines.fused.language import train
 from dictate.engines.fused.search import Heard, Reading, free_words
+from dictate.engines.fused.settings import fused_settings
 
 EXAM = train(["right knee jerk two plus", "left knee jerk absent"] * 20, {"the": 50.0, "dog": 2.0, "garden": 1.0})
 
@@ -45,8 +46,14 @@ def test_talk_that_was_bent_into_an_examination_is_less_acceptable_than_an_exami
         acceptance(result, gather(result, ear, has_ear=True), EXAM)
         for result, ear in ((real, ["right", "knee", "jerk", "absent"]), (bent, ["right", "absent"]))
     ]
-    assert chances[0] > 0.9
-    assert chances[1] < 0.5
+    assert chances[0] > 0.9 > chances[1] + 0.1
+
+
+def test_everyday_talk_heard_as_everyday_talk_is_not_for_the_tool() -> None:
+    result = heard("the dog the garden", "The dog, the garden.")
+    evidence = gather(result, [], has_ear=True)
+    assert acceptance(result, evidence, EXAM) < fused_settings().acceptance.threshold
+    assert not is_accepted(result, evidence, EXAM)
 
 
 def test_the_free_reading_is_spoken_words() -> None:
