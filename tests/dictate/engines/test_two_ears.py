@@ -1,5 +1,7 @@
 """Two readings made one: agreement is trusted, difference is doubted and named, other talk is rejected."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -79,9 +81,16 @@ def test_a_disagreement_that_matters_raises_a_query(first: str, second: str, ask
 
 
 def test_other_talk_is_rejected() -> None:
-    merged = merge(said("the ferry leaves at nine and comes back", 0.4), said("the face left not the palms back"))
+    second = replace(said("the ferry leaves at nine and comes back"), rejected=True)
+    merged = merge(said("the face left not the palms back"), second)
     assert merged.rejected
-    assert merged.text == "the face left not the palms back"
+    assert merged.text == second.text
+    assert all(word.confidence <= numbers().differ for word in merged.words)
+
+
+def test_a_rejection_that_the_first_contradicts_does_not_stand() -> None:
+    merged = merge(said("right knee jerk absent"), replace(said("right knee jerk absent"), rejected=True))
+    assert not merged.rejected
 
 
 @pytest.mark.parametrize(("first", "second"), [("", ""), ("right", ""), ("", "right knee jerk absent:0.9")])
