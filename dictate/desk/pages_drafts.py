@@ -63,6 +63,8 @@ def show_list(ask: Ask) -> Response:
     return ask.page(
         "list.html",
         listing=listing,
+        now=ask.store.clock(),
+        age=words.age_words,
         wanted=wanted,
         state=state,
         filters=FILTER_WORDS,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import timedelta
 
 from grammar import catalogue
 from grammar.models import Finding, Slot
@@ -130,3 +131,13 @@ def station_order(findings: Sequence[Finding]) -> list[tuple[str, list[int]]]:
         item = known.items.get(finding.item)
         grouped.setdefault(item.station if item else "addon", []).append(index)
     return [(station, indices) for station, indices in grouped.items() if indices]
+
+
+def age_words(age: timedelta) -> str:
+    """How long ago something was, in the largest unit that fits: 5 min, 3 h, 2 days."""
+    minutes = max(0, int(age.total_seconds() // 60))
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h"
+    return f"{minutes // (24 * 60)} days"

@@ -5,6 +5,7 @@ comparing.
 from __future__ import annotations
 
 import threading
+from datetime import timedelta
 
 import pytest
 
@@ -269,6 +270,17 @@ def test_the_list_filters_and_pages(store: Store, browser: Browser) -> None:
     assert "P-059" in browser.get("/drafts?sort=patient&down=0&page=2").text
     assert "1 draft for" in browser.get("/drafts?q=P-042").text
     assert "Nothing here" in browser.get("/drafts?state=signed").text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"), [(0, "0 min"), (59, "59 min"), (60, "1 h"), (2879, "47 h"), (2880, "2 days"), (-5, "0 min")]
+)
+def test_the_list_says_how_old_a_draft_is(
+    store: Store, browser: Browser, clock: Clock, minutes: int, said: str
+) -> None:
+    keep(store, started_at=clock.now - timedelta(minutes=minutes))
+    browser.sign_in("sue")
+    assert f"{said} ago" in browser.get("/drafts").text
 
 
 def test_no_spoken_word_leaves_the_transcript(store: Store, browser: Browser) -> None:
