@@ -65,17 +65,24 @@ def hear_file(
             utterances = _hear(source, engine, settings, progress)
         remarks = (*source.remarks, *level_remarks(utterances))
         duration_s = source.duration_s
-    note = note_of(utterances, complaint=complaint, remarks=remarks)
+    folders = (settings.speech.phrases,) if settings.speech.phrases else ()
+    note = note_of(utterances, complaint=complaint, remarks=remarks, folders=folders)
     words = tuple(word for utterance in utterances for word in utterance.words)
     return HeardNote(note, words, tuple(utterances), remarks, duration_s)
 
 
-def note_of(utterances: Sequence[FinalText], *, complaint: Sequence[str] = (), remarks: Iterable[str] = ()) -> Note:
-    """Parse utterances as one examination; rejected ones become unread text."""
+def note_of(
+    utterances: Sequence[FinalText],
+    *,
+    complaint: Sequence[str] = (),
+    remarks: Iterable[str] = (),
+    folders: Sequence[Path] = (),
+) -> Note:
+    """Parse utterances as one examination; rejected ones become unread text. `folders`: a clinic's own data."""
     from grammar import parse
 
     heard = "\n".join(utterance.text for utterance in utterances if utterance.words and not utterance.rejected)
-    note = parse(heard, complaint=tuple(complaint)).note
+    note = parse(heard, complaint=tuple(complaint), folders=tuple(folders)).note
     return finish_note(note, utterances, remarks)
 
 

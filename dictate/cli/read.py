@@ -28,14 +28,17 @@ def register(app: typer.Typer) -> None:
         """Turn text into a note: findings by station, what is not yet examined, queries, unread text."""
         from dictate.cli.shared import check_complaints, run_each
         from dictate.output import write_notes
+        from dictate.settings import load_settings
 
         asked = check_complaints(complaint)
+        own = load_settings().speech.phrases
+        folders = (own,) if own is not None else ()
 
         def notes(name: str) -> Note:
             from dictate.reading import read_text
             from grammar import parse
 
-            return parse(read_text(name), complaint=asked).note
+            return parse(read_text(name), complaint=asked, folders=folders).note
 
         def pairs() -> Iterator[tuple[str, Note]]:
             yield from run_each(files, notes)

@@ -211,19 +211,32 @@ def grammar_phrases() -> tuple[str, ...]:
 
 
 def clinic_phrases(folder: Path) -> tuple[str, ...]:
-    """The `phrases` of every TOML file in a clinic's folder; InputError names the file that is wrong."""
+    """What a clinic's folder adds to the language; InputError names the file that is wrong.
+
+    `*.toml` files hold sentences to expect, `phrases = ["..."]`; `phrases/*.toml` extend the grammar (the format of
+    grammar/data/phrases), and their wordings are expected as well.
+    """
     if not folder.is_dir():
         raise InputError(f"The folder of phrases {folder} does not exist; mend the setting [speech] phrases.")
     found: list[str] = []
     for path in sorted(folder.glob("*.toml")):
-        try:
-            listed = tomllib.loads(path.read_text(encoding="utf-8")).get("phrases")
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-            raise InputError(f"The phrase file {path} cannot be read ({error}); mend it.") from error
+        listed = _read_toml(path).get("phrases")
         if not isinstance(listed, list) or not all(isinstance(phrase, str) for phrase in listed):
             raise InputError(f'The phrase file {path} must hold a list `phrases = ["..."]`.')
         found += listed
+    chance = random.Random(SEED + 2)
+    for path in sorted((folder / "phrases").glob("*.toml")):
+        for entry in _read_toml(path).get("phrase", ()):
+            for key in ("any", "one", "many", "sign"):
+                found += (_phrases().draw(wording.lower(), chance) for wording in entry.get(key, ()))
     return tuple(found)
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"The phrase file {path} cannot be read ({error}); mend it.") from error
 
 
 @cache

@@ -180,3 +180,13 @@ def test_engine_faults(monkeypatch, capsys, options, said) -> None:
     code, _, err = run(monkeypatch, capsys, "hear", str(SAMPLES / "foot_drop.ogg"), *options)
     assert code == 1
     assert said in err
+
+
+def test_a_clinics_own_wording_is_read(monkeypatch, capsys, tmp_path) -> None:
+    own = tmp_path / "own"
+    (own / "phrases").mkdir(parents=True)
+    (own / "phrases" / "ours.toml").write_text('[[phrase]]\nitem = "romberg"\nany = ["quokka stand"]\nis_test = true\n')
+    monkeypatch.setenv("SPOKEN_EXAM_SPEECH_PHRASES", str(own))
+    code, out, _ = run(monkeypatch, capsys, "read", "-", "--json", stdin=b"Quokka stand negative.")
+    assert code == 0
+    assert [finding["item"] for finding in json.loads(out)["findings"]] == ["romberg"]

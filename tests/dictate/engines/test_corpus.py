@@ -70,3 +70,9 @@ def test_bad_clinic_phrases(tmp_path, text: str, said: str) -> None:
     (tmp_path / "ours.toml").write_text(text)
     with pytest.raises(InputError, match=said):
         corpus.clinic_phrases(tmp_path)
+
+
+def test_a_clinics_grammar_wordings_are_expected_too(tmp_path) -> None:
+    (tmp_path / "phrases").mkdir()
+    (tmp_path / "phrases" / "ours.toml").write_text('[[phrase]]\nitem = "romberg"\nany = ["Quokka stand"]\n')
+    assert corpus.clinic_phrases(tmp_path) == ("quokka stand",)
