@@ -25,9 +25,9 @@ from grammar.codes import SHIPPED
 from grammar.data_files import DATA, expand, read_toml, toml_files
 from grammar.errors import DataError, Fault
 from grammar.lexicon import Builder, Lexeme
-from grammar.phrase_files import PhraseFile, load_files
 from grammar.mentions import PHRASE, find
 from grammar.parse import parse
+from grammar.phrase_files import PhraseFile, load_files
 from grammar.pipeline import Pipeline, pipeline
 from grammar.protocols import Catalogue
 
@@ -56,8 +56,8 @@ def check_all(folders: Iterable[Path] = ()) -> list[Check]:
     except DataError as error:
         return [*found, *(Check("files", fault) for fault in error.faults)]
     for kind, check in (
-        ("dangling", dangling), ("unsaid", unsaid), ("doubled", doubled), ("stolen", stolen), ("unreachable", unreachable),
-        ("misread", misread),
+        ("dangling", dangling), ("unsaid", unsaid), ("doubled", doubled), ("stolen", stolen),
+        ("unreachable", unreachable), ("misread", misread),
     ):  # fmt: skip
         found.extend(Check(kind, fault) for fault in check(pipe))
     return found
@@ -206,9 +206,9 @@ def _result_words(book: Catalogue, lexeme: Lexeme, words: dict[str, set[str]]) -
             words.setdefault(name, set()).add(row.descriptor or "")
     for name, item in book.items.items():
         for kind in (item.kind, "sign", "test"):
-            row = result.reading(name, kind)
-            if row is not None:
-                words.setdefault(name, set()).add(row.descriptor or "")
+            found = result.reading(name, kind)
+            if found is not None:
+                words.setdefault(name, set()).add(found.descriptor or "")
 
 
 def _made_places() -> set[tuple[str, str]]:
@@ -248,10 +248,9 @@ def _meanings(data: PhraseFile) -> Iterator[tuple[str, str, str, tuple[str, ...]
         for name, patterns_of in getattr(data, table).items():
             if not (table == "control" and name == "tail"):
                 yield f"{table}.{name}", table, name, patterns_of, 1
-    for row in data.station:
-        yield f"station.{row.id}", "station", row.id, row.say, 1
-    for row in data.heading:
-        yield f"heading.{row.id}", "heading", row.id, row.say, 1
+    for table in ("station", "heading"):
+        for steer in getattr(data, table):
+            yield f"{table}.{steer.id}", table, steer.id, steer.say, 1
     for name, patterns_of in data.complaint.get("words", {}).items():
         yield f"complaint.words.{name}", "complaint", name, tuple(patterns_of), 1
 
@@ -307,6 +306,7 @@ def item_phrases(pipe: Pipeline) -> Iterator[Lexeme]:
 def misread(pipe: Pipeline) -> Iterator[Fault]:
     """Item phrases that no plain result turns into a finding of their item: another phrase takes them."""
     for lexeme in item_phrases(pipe):
+        assert lexeme.item is not None
         wanted = {name for name, _ in lexeme.item.targets}
         wanted |= {lexeme.item.alt[0]} if lexeme.item.alt else set()
         wanted |= {name for name, _ in lexeme.alt_item.targets} if lexeme.alt_item else set()
@@ -325,6 +325,7 @@ def misread(pipe: Pipeline) -> Iterator[Fault]:
 def _trials(lexeme: Lexeme) -> Iterator[str]:
     """The phrase with results that fit most items, the likeliest first."""
     text = lexeme.text
+    assert lexeme.item is not None
     if lexeme.item.sign or lexeme.item.status is not None:
         yield text
         yield f"no {text}"
@@ -336,7 +337,8 @@ def _trials(lexeme: Lexeme) -> Iterator[str]:
     yield f"reduced {text}"
     yield f"plantars, {text} down"
     yield f"sensation to {text} normal in both feet"
-    yield f"toe walking normal, {text} normal"
+    for partner in ("toe walking", "joint position", "pinprick"):  # short words that need a partner
+        yield f"{partner} and {text} normal"
     yield f"standing, {text} normal"
     yield f"on the right, {text} extensor"
 

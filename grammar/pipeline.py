@@ -44,7 +44,8 @@ class Pipeline:
     """The tokenizer, the matcher and the lexemes of one set of data files."""
 
     def __init__(self, extra: tuple[Path, ...] = ()) -> None:
-        self.catalogue: Catalogue = catalogue()
+        self.folders = extra
+        self.catalogue: Catalogue = catalogue(extra)
         builder = Builder(self.catalogue)
         for file, data in load_files(extra):
             builder.add_file(file, data)

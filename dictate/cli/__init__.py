@@ -24,6 +24,7 @@ COMMANDS = (
     "desk",
     "users",
     "audit",
+    "check",
     "export",
     "import_",
 )
