@@ -48,8 +48,13 @@ def failing(judged: list[dict[str, Any]]) -> dict[str, list[str]]:
 
 
 def wrong_sides(judged: list[dict[str, Any]]) -> dict[str, list[str]]:
-    """id -> the rows that came out on a wrong side."""
-    return {r["id"]: sorted(":".join(row) for row in r["wrong_side"]) for r in judged if r["wrong_side"]}
+    """id -> the rows that came out on a wrong side; `unstated` is a question, not a wrong side."""
+    found = {}
+    for result in judged:
+        rows = sorted(":".join(row) for row in result["wrong_side"] if row[2] != "unstated")
+        if rows:
+            found[result["id"]] = rows
+    return found
 
 
 def f1(judged: list[dict[str, Any]]) -> float:
