@@ -1,0 +1,57 @@
+"""The check-up names what works, what is missing and how to mend it, and never fails itself."""
+
+import pytest
+
+from dictate import checkup
+from dictate.audio import microphone
+from dictate.engines import choose
+from dictate.engines.scripted_engine import ScriptedEngine
+from dictate.errors import DeviceError, EngineError
+
+
+@pytest.fixture(autouse=True)
+def _machine(tmp_path, monkeypatch) -> None:
+    """A machine with PocketSphinx only, and no PortAudio."""
+    monkeypatch.setenv("SPOKEN_EXAM_HOME", str(tmp_path))
+
+    def open_engine(name, *_rest, **_more):
+        if name == "pocketsphinx":
+            return ScriptedEngine([])
+        raise EngineError(f"{name} is not installed; install it.")
+
+    def no_portaudio():
+        raise DeviceError(microphone.NO_PORTAUDIO)
+
+    monkeypatch.setattr(choose, "choose_engine", open_engine)
+    monkeypatch.setattr(microphone, "load_sounddevice", no_portaudio)
+
+
+def states() -> dict[str, str]:
+    return {check.name: check.state for check in checkup.examine()}
+
+
+def test_what_works_and_what_does_not() -> None:
+    found = states()
+    assert found["pocketsphinx"] == "works"
+    assert found["fused"] == "optional"
+    assert found["vosk"] == "optional"
+    assert found["microphone"] == "missing"
+    assert found["cache"] == "works"
+
+
+def test_each_fault_has_a_way_out() -> None:
+    for check in checkup.examine():
+        assert check.state == "works" or check.detail
+        if check.state in ("missing", "broken"):
+            assert check.mend
+
+
+def test_faulty_settings_are_told_not_raised(tmp_path) -> None:
+    (tmp_path / "settings.toml").write_text("[speech]\nengine = 'ears'\n")
+    assert states()["settings"] == "broken"
+
+
+def test_a_model_that_is_no_model(tmp_path, monkeypatch) -> None:
+    (tmp_path / "nothing").mkdir()
+    monkeypatch.setenv("SPOKEN_EXAM_SPEECH_MODEL", str(tmp_path / "nothing"))
+    assert states()["vosk"] == "broken"
