@@ -114,3 +114,15 @@ def test_speech_that_the_first_is_sure_of_is_not_rejected() -> None:
     assert not merged.rejected
     assert merged.text == "triceps reflex absent on the right"
     assert all(word.confidence <= numbers().differ for word in merged.words if word.text != "two")
+
+
+def test_long_talk_on_which_neither_is_sure_is_rejected() -> None:
+    first, second = "the face left not the palms back", "the ferry leaves at nine and comes back"
+    assert merge(said(first, 0.4), said(second, 0.6)).rejected
+    assert not merge(said(first, 0.4), said(second, 0.95)).rejected
+    assert not merge(said(first, 0.9), said(second, 0.6)).rejected
+
+
+def test_a_short_phrase_that_the_first_hears_badly_is_kept() -> None:
+    merged = merge(said("let me see two plus", 0.3), said("right knee jerk two", 0.9))
+    assert not merged.rejected
