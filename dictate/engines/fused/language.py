@@ -63,7 +63,8 @@ class Language:
         known[one.words] = 1.0
         uniform = known / max(1.0, float(known.sum()))
         self._single = one.blend(0, uniform)
-        self.vector = lru_cache(maxsize=2048)(self._vector)
+        # few: each holds every word (about 24 kB), and a long examination meets ever new histories
+        self.vector = lru_cache(maxsize=256)(self._vector)
         self.reach = lru_cache(maxsize=65_536)(self._reach)
 
     def number(self, word: str) -> int:
