@@ -57,7 +57,7 @@ def toml_files(folder: str, extra: Iterable[Path] = ()) -> Iterator[tuple[str, d
             yield name, read_toml(path)
 
 
-_CHOICE = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]")
+_CHOICE = re.compile(r"\(([^()]*)\)|\[([^()\[\]]*)\]")
 
 
 @cache
