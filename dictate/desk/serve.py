@@ -70,6 +70,7 @@ def serve(
         log_level="warning",
         access_log=False,
         server_header=False,
+        proxy_headers=False,  # an address is what the connection says, or throttling could be talked around
         ssl_certfile=str(certificate) if certificate else None,
         ssl_keyfile=str(key) if key else None,
         timeout_graceful_shutdown=3,
