@@ -28,7 +28,7 @@ from dictate.engines.fused.times import Aligner
 from dictate.engines.pocketsphinx_engine import PocketsphinxEngine
 from dictate.events import SAMPLE_RATE_HZ, FinalText, PartialText, Samples, Word
 
-FIRST_PARTIAL_S, PARTIAL_STEP_S, PARTIAL_GROWTH = 0.8, 0.6, 0.25
+FIRST_PARTIAL_S, PARTIAL_STEP_S, PARTIAL_GROWTH = 0.8, 0.8, 0.35
 LONGEST_S = 18.0
 """A longer stretch is cut at its quietest place: the network was trained on shorter ones."""
 CUT_SEARCH_S = 5.0
