@@ -11,6 +11,7 @@ from grammar.drafts import Group
 from grammar.lexicon import ItemReading
 from grammar.look import PREPOSITIONS, Look
 from grammar.mentions import COMMA, GRADE, STOP, UNKNOWN, Mention
+from grammar.state import INSTRUCTION, UNREAD
 
 _FAULTS = frozenset(
     (
@@ -50,8 +51,32 @@ PRAISE = frozenset(
 VERBS = ("could", "couldn", "can", "cannot", "unable", "did n", "didn", "fails", "failed to", "not able")
 
 
+# Words of what was seen, behind an instruction: "stick out your tongue it goes to the left".
+_TELLING = frozenset(
+    ("goes", "went", "pulls", "pulled", "deviates", "drifts", "falls", "lower", "higher", "weaker", "good")
+)
+
+
 class Ahead(Look):
     """Looking ahead: whose result, whose side, whose place is it?"""
+
+    def swallow(self, m: Mention) -> None:
+        """Take a word behind an instruction as part of it, until `settle` has seen all of them."""
+        self.take(m, INSTRUCTION)
+        self.swallowed.append(m)
+
+    def settle(self) -> None:
+        """Words behind an instruction that say a side and how it is there ("it goes to the left", "left side lower")
+        are no part of it: they are unread, never silently gone."""
+        if not self.swallowed:
+            return
+        words = [m.lex for m in self.swallowed if m.lex is not None]
+        span = self.tokens[self.swallowed[0].i : self.swallowed[-1].j]
+        told = any(lex.compare or (lex.result is not None and lex.text not in PRAISE) for lex in words)
+        if (told or any(word.lower() in _TELLING for word in span)) and any(lex.side for lex in words):
+            for m in self.swallowed:
+                self.take(m, UNREAD)
+        self.swallowed = []
 
     def own_result(self, k: int, depth: int = 0) -> bool:
         """The item at k has a result of its own behind it (not one that belongs to the item after)."""

@@ -31,6 +31,7 @@ class Look:
         self.group = Group()
         self.ms: list[Mention] = []
         self.instructed = False
+        self.swallowed: list[Mention] = []
         self.repair: str | None = None
         self.place_side: tuple[str, Mention] | None = None
         self.skip_to = 0

@@ -47,6 +47,7 @@ class Naming(Listing):
             self.close()
             group = self.group
         self._drop_strangers(group, targets)
+        self.settle()
         self.instructed = False
         if group.targets and self._heading_over(group, targets):
             group.targets = []

@@ -20,7 +20,7 @@ class Places(Sides):
         assert m.lex is not None
         assert m.lex.site is not None
         if self.instructed and not self._used_after_instruction(k):
-            self.take(m, INSTRUCTION)
+            self.swallow(m)
             return
         if m.lex.text in ("arms", "legs", "face", "upper limbs", "lower limbs") and self._station_word(k):
             self.close()
@@ -28,6 +28,9 @@ class Places(Sides):
             self._steer({"arms": "arms", "upper limbs": "arms", "face": "face"}.get(m.lex.text, "legs"))
             self.state.bound = self.state.prior_side = None
             self.take(m, COMMAND)
+            return
+        if m.i and self.tokens[m.i - 1].lower() == "my":
+            self.take(m, INSTRUCTION)
             return
         if m.lex.text == "throughout" and self._place_ahead(k):
             self.group.mentions.append(m)
@@ -53,7 +56,7 @@ class Places(Sides):
             group.valued
             and (group.targets or group.places)
             and (self._new_group_at_site(k, group) or self._place_of_next(k, group))
-        ):
+        ) or (group.valued and group.sided and self._other_limb(k)):
             if side is not None:
                 self._pop_side(group)
             self.close()
@@ -97,6 +100,13 @@ class Places(Sides):
         while (lex := self.lex(other)) is not None and lex.side:
             other += 1
         return self._value_at(other) or (self.result_of(other) and self.at(other).text not in PRAISE)
+
+    def _other_limb(self, k: int) -> bool:
+        """ "in the arms five on the right, four on the left, in the legs five": the legs begin anew."""
+        told = {site.partition("_")[0] for site in self.state.topic_sites} & {"arm", "leg"}
+        place = self.at(k).site
+        here = set(place.areas) & {"arm", "leg"} if place is not None else set()
+        return bool(told and here and told != here) and self._value_at(k + 1) and not self._side_at(k + 2)
 
     def _new_group_at_site(self, k: int, group: Group) -> bool:
         """A further place with a result of its own begins a new group; otherwise it joins the list of places."""

@@ -21,6 +21,7 @@ class Reader(Naming):
         """Forget what was under way."""
         self.group = Group()
         self.instructed = self.excepted = self.reasoning = False
+        self.swallowed = []
         self.repair = self.place_side = self.modal = self.colon_after = None
 
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
@@ -75,6 +76,7 @@ class Reader(Naming):
         self.skip_to = 0
         while k < len(ms):
             k = max(self.step(k), self.skip_to)
+        self.settle()
         if len(ms) <= 3 and (self._limb_heading(line=True) or self._column_heading()):
             return
         self.close()
@@ -108,7 +110,7 @@ class Reader(Naming):
         elif m.kind == PHRASE:
             return self.on_phrase(k)
         elif m.kind == UNKNOWN and self.instructed:
-            self.take(m, INSTRUCTION)
+            self.swallow(m)
         elif m.kind == UNKNOWN:
             self.on_unknown(k)
         return k + 1
@@ -122,7 +124,8 @@ class Reader(Naming):
             self.take(m, COMMAND)
             return k + 1
         if lex.complaint_only:
-            self.take(m, COMMAND)
+            if not lex.text.startswith(("right ", "left ")):
+                self.take(m, COMMAND)
             if lex.complaints is not None and lex.complaints not in self.state.complaints:
                 self.state.complaints.append(lex.complaints)
             return k + 1

@@ -8,7 +8,6 @@ from __future__ import annotations
 from grammar.ahead import PRAISE, VERBS
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, UNKNOWN
-from grammar.state import INSTRUCTION
 from grammar.steering import Steering
 
 
@@ -20,7 +19,7 @@ class Sides(Steering):
         lex = m.lex
         assert lex is not None
         if self.instructed and not self._side_after_instruction(k):
-            self.take(m, INSTRUCTION)
+            self.swallow(m)
             return
         side = self._resolve_side(lex.side) if lex.side else None
         if side is None:

@@ -251,6 +251,7 @@ class Steering(Repairs):
         if (lex.joins or lex.site or lex.side) and not long_enough:
             return False
         self.close()
+        self.settle()
         self.take(m, INSTRUCTION)
         self.instructed = True
         self.heading_side = None

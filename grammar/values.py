@@ -56,7 +56,7 @@ class Values(Places):
             if self.next_is_item(k) and not self.own_result_next(k) and lex.text not in PRAISE:
                 self.instructed = False
             else:
-                self.take(m, INSTRUCTION)
+                self.swallow(m)
                 return
         if (
             lex.text in PRAISE
@@ -65,6 +65,9 @@ class Values(Places):
             and not group.places
             and group.side is None
         ):
+            self.take(m, INSTRUCTION)
+            return
+        if lex.text in PRAISE and self._stated():
             self.take(m, INSTRUCTION)
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
@@ -97,6 +100,14 @@ class Values(Places):
             group.exception = True
         group.results.append(m)
         group.mentions.append(m)
+
+    def _stated(self) -> bool:
+        """ "there is a drift on the left good": the sign was said to be there, so "good" is praise."""
+        first = self.group.targets[0].mention if self.group.targets else None
+        if first is None or self.group.neg is not None or self.group.valued:
+            return False
+        before = [word.lower() for word in self.tokens[max(0, first.i - 5) : first.i]]
+        return any(pair in (("there", "is"), ("there", "'s"), ("there", "are")) for pair in itertools.pairwise(before))
 
     def _of_stranger(self, k: int) -> bool:
         """ "no ecchymosis noted": seen or noted is the word before it, when that is not understood."""
@@ -248,7 +259,7 @@ class Values(Places):
             return
         if self.instructed:
             if not self._binds(m):
-                self.take(m, INSTRUCTION)
+                self.swallow(m)
                 return
             self.instructed = False
         at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")

@@ -72,17 +72,13 @@ def findings(draw: st.DrawFn) -> Finding:
     item = draw(st.sampled_from(sorted(ITEMS)))
     entry = ITEMS[item]
     site = draw(st.sampled_from(sites_of(item))) if sites_of(item) else None
-    side = draw(
-        st.sampled_from(["right", "left", "both", "unstated", "none"] if entry["sided"] else ["none"])
-    )
+    side = draw(st.sampled_from(["right", "left", "both", "unstated", "none"] if entry["sided"] else ["none"]))
     status = draw(st.sampled_from(["normal", "abnormal", "equivocal", "not_examined"]))
     examined = status != "not_examined"
     grades = GRADES.get(entry.get("scale", ""), [])
     grade = draw(st.none() | st.sampled_from(grades)) if examined and grades else None
     describe = entry.get("describe", [])
-    descriptors = (
-        tuple(draw(st.lists(st.sampled_from(describe), max_size=2, unique=True))) if describe else ()
-    )
+    descriptors = tuple(draw(st.lists(st.sampled_from(describe), max_size=2, unique=True))) if describe else ()
     qualifiers = tuple(draw(st.lists(st.sampled_from(QUALIFIERS), max_size=2, unique=True)))
     if not examined:
         descriptors = qualifiers = ()

@@ -54,9 +54,7 @@ def imported(path: Path) -> Iterator[tuple[int, str]]:
         if isinstance(node, ast.Import):
             yield from ((node.lineno, alias.name) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, (
-                f"{path.name}:{node.lineno} is a relative import; write the full name"
-            )
+            assert node.level == 0, f"{path.name}:{node.lineno} is a relative import; write the full name"
             yield node.lineno, node.module or ""
         elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute | ast.Name):
             name = node.func.attr if isinstance(node.func, ast.Attribute) else node.func.id
@@ -71,11 +69,7 @@ def wrong(path: Path) -> list[str]:
     faults = []
     for line, name in imported(path):
         top = name.partition(".")[0]
-        own = (
-            top == "grammar"
-            or top in LIBRARIES
-            or (top in sys.stdlib_module_names and top not in UNCLEAN)
-        )
+        own = top == "grammar" or top in LIBRARIES or (top in sys.stdlib_module_names and top not in UNCLEAN)
         if not own:
             faults.append(f"{path.relative_to(path.parents[1])}:{line} imports {name}")
     return faults

@@ -115,9 +115,7 @@ def answer(desk: Desk, request: Request) -> Answer:
     try:
         return Answer(desk.read(request), None, peak_mb())
     except MemoryError:
-        return Answer(
-            None, Fault("memory", "Reading it needs more memory than allowed (--memory-mb)."), peak_mb()
-        )
+        return Answer(None, Fault("memory", "Reading it needs more memory than allowed (--memory-mb)."), peak_mb())
     except NoRecogniser as error:
         return Answer(None, None, peak_mb(), stop=str(error))
     except Exception as error:

@@ -70,9 +70,7 @@ def failing_kinds(text: str) -> tuple[str, ...]:
         return KINDS if text == "any" else ()
     kinds = tuple(piece.strip() for piece in text.split(",") if piece.strip())
     if unknown := [kind for kind in kinds if kind not in KINDS]:
-        raise SettingsError(
-            f"--fail-on {', '.join(unknown)} is not known. Choose of any, none, {', '.join(KINDS)}."
-        )
+        raise SettingsError(f"--fail-on {', '.join(unknown)} is not known. Choose of any, none, {', '.join(KINDS)}.")
     return kinds
 
 
@@ -118,9 +116,7 @@ def _load(database: Any, path: Path, prefix: str) -> bool:
         archive = ArchiveFolder(path)
         numbers = [marker.number for marker in archive.markers()] if archive.record() is not None else []
         if not numbers:
-            raise InputError(
-                f"{path} is not an archive with complete parts. Make one with `dictate archive`."
-            )
+            raise InputError(f"{path} is not an archive with complete parts. Make one with `dictate archive`.")
         make_views(database, {t: [str(archive.table_file(t, n)) for n in numbers] for t in TABLES}, prefix)
         return True
     if not path.is_file():
@@ -152,8 +148,7 @@ def _batches(path: Path) -> Iterator[dict[str, list[dict[str, Any]]]]:
                 batch["notes"].append({"note_id": name})
             except (ValueError, KeyError, TypeError, AttributeError) as error:
                 raise InputError(
-                    f"{path}, line {number} is not a note: it needs an id and findings (or gold). Mend the "
-                    "line."
+                    f"{path}, line {number} is not a note: it needs an id and findings (or gold). Mend the line."
                 ) from error
             if len(batch["notes"]) >= BATCH:
                 yield batch
@@ -277,7 +272,5 @@ def to_text(found: Comparison) -> str:
                 lines.append(f"  {row['note_id']}: {row['change']}")
                 continue
             said = f'  "{row["text"]}"' if row.get("text") else ""
-            lines.append(
-                f"  {row['note_id']} {row['item']}: {row['before'] or '-'} -> {row['after'] or '-'}{said}"
-            )
+            lines.append(f"  {row['note_id']} {row['item']}: {row['before'] or '-'} -> {row['after'] or '-'}{said}")
     return "\n".join(lines)

@@ -90,11 +90,7 @@ def sync_folder(folder: Path) -> None:
 
 def _plain(value: object) -> object:
     """A cell that no spreadsheet takes for a formula (OWASP, CSV Injection)."""
-    return (
-        f"'{value}"
-        if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r"))
-        else value
-    )
+    return f"'{value}" if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")) else value
 
 
 class ArchiveFolder:
@@ -113,13 +109,9 @@ class ArchiveFolder:
             if fcntl is not None:
                 fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise StoreError(
-                f"Another run is writing {self.path}. Wait for it or choose another --out."
-            ) from error
+            raise StoreError(f"Another run is writing {self.path}. Wait for it or choose another --out.") from error
         except OSError as error:
-            raise StoreError(
-                f"Cannot write in {self.path}: {error.strerror}. Choose another --out."
-            ) from error
+            raise StoreError(f"Cannot write in {self.path}: {error.strerror}. Choose another --out.") from error
         for name in ("parts", *TABLES):
             for left in (self.path / name).glob(f"*{TEMPORARY}"):
                 left.unlink(missing_ok=True)
@@ -138,9 +130,7 @@ class ArchiveFolder:
         except FileNotFoundError:
             return None
         except (OSError, ValueError) as error:
-            raise StoreError(
-                f"{path} cannot be read. Put it back from a copy or choose another --out."
-            ) from error
+            raise StoreError(f"{path} cannot be read. Put it back from a copy or choose another --out.") from error
         if not isinstance(found, dict) or found.get("format") != FORMAT:
             raise StoreError(f"{path} is not of format {FORMAT}. Choose another --out.")
         return found
@@ -232,12 +222,8 @@ class ArchiveFolder:
                 writer.writerow(columns)
                 for marker in self.markers():
                     if marker.rows["rejects"]:
-                        table = pq.read_table(
-                            self.table_file("rejects", marker.number), columns=list(columns)
-                        )
-                        writer.writerows(
-                            [_plain(value) for value in row.values()] for row in table.to_pylist()
-                        )
+                        table = pq.read_table(self.table_file("rejects", marker.number), columns=list(columns))
+                        writer.writerows([_plain(value) for value in row.values()] for row in table.to_pylist())
             temporary.replace(target)
         except OSError as error:
             temporary.unlink(missing_ok=True)

@@ -106,9 +106,7 @@ def text_fault(text: object, max_chars: int) -> Fault | None:
     if not text.strip():
         return Fault("empty", "The text is empty.")
     if len(text) > max_chars:
-        return Fault(
-            "too_long", f"The text has {len(text)} characters; the limit is {max_chars} (--max-chars)."
-        )
+        return Fault("too_long", f"The text has {len(text)} characters; the limit is {max_chars} (--max-chars).")
     if _SURROGATE.search(text):
         return Fault("not_utf8", "The text holds bytes that are not valid text (try --encoding).")
     if "\0" in text or len(_CONTROL.findall(text)) * 10 > len(text):
@@ -128,9 +126,7 @@ def walk(folder: Path) -> Iterator[Path]:
         with os.scandir(folder) as found:
             entries = sorted((e.name, e.is_dir(follow_symlinks=False)) for e in found)
     except OSError as error:
-        raise InputError(
-            f"Cannot list the folder {folder}: {error.strerror}. Mend its permissions."
-        ) from error
+        raise InputError(f"Cannot list the folder {folder}: {error.strerror}. Mend its permissions.") from error
     for name, is_folder in entries:
         path = folder / name
         if is_folder:
@@ -148,9 +144,7 @@ def read_folder(folder: Path, options: InputOptions) -> Iterator[InputNote]:
             "position": position,
             "note_id": clean_id(inside.as_posix()),
             "date": date_in(path.name),
-            "clinician": clean_id(inside.parts[0])
-            if options.clinician_folder and len(inside.parts) > 1
-            else None,
+            "clinician": clean_id(inside.parts[0]) if options.clinician_folder and len(inside.parts) > 1 else None,
         }
         try:
             facts = path.stat()
@@ -160,20 +154,14 @@ def read_folder(folder: Path, options: InputOptions) -> Iterator[InputNote]:
             elif suffix in TEXT_SUFFIXES:
                 yield _text_file(path, options, common)
             elif suffix not in RECORDING_SUFFIXES:
-                yield InputNote(
-                    fault=Fault("unknown_kind", "The file is neither .txt nor .wav nor .flac."), **common
-                )
+                yield InputNote(fault=Fault("unknown_kind", "The file is neither .txt nor .wav nor .flac."), **common)
             elif not os.access(path, os.R_OK):
-                yield InputNote(
-                    fault=Fault("unreadable_file", "The file cannot be read: no permission."), **common
-                )
+                yield InputNote(fault=Fault("unreadable_file", "The file cannot be read: no permission."), **common)
             else:
                 stamp = f"{facts.st_size}:{facts.st_mtime_ns}"
                 yield InputNote(kind="recording", path=str(path.resolve()), stamp=stamp, **common)
         except OSError as error:
-            yield InputNote(
-                fault=Fault("unreadable_file", f"The file cannot be read: {error.strerror}."), **common
-            )
+            yield InputNote(fault=Fault("unreadable_file", f"The file cannot be read: {error.strerror}."), **common)
 
 
 def _text_file(path: Path, options: InputOptions, common: dict[str, Any]) -> InputNote:
@@ -183,9 +171,7 @@ def _text_file(path: Path, options: InputOptions, common: dict[str, Any]) -> Inp
         data = file.read(limit)
         size = os.fstat(file.fileno()).st_size
     if size >= limit:
-        too_long = Fault(
-            "too_long", f"The file has {size} bytes; the limit is {options.max_chars} characters."
-        )
+        too_long = Fault("too_long", f"The file has {size} bytes; the limit is {options.max_chars} characters.")
         return InputNote(fault=too_long, stamp=str(size), **common)
     text = data.decode(options.encoding, "surrogateescape") if options.encoding else decode(data)
     fault = text_fault(text, options.max_chars)

@@ -80,9 +80,7 @@ def _stacked(rows: Rows, name: str, colours: dict[str, str], title: str, unit: s
     axes.set_xlabel(unit)
     if share:
         axes.set_xlim(0, 100)
-    figure.legend(
-        *axes.get_legend_handles_labels(), loc="outside lower center", ncols=6, fontsize=8, frameon=False
-    )
+    figure.legend(*axes.get_legend_handles_labels(), loc="outside lower center", ncols=6, fontsize=8, frameon=False)
     return figure
 
 
@@ -95,9 +93,7 @@ def omissions_by_slot(rows: Rows) -> Figure:
     """Slots of the core screen by state, the most often omitted first."""
     core = [row for row in rows if row["required_by"] == "core_screen"]
     unit = "% of the notes that require the slot"
-    return _stacked(
-        core, "item", STATE_COLOURS, "Slots of the core screen, most omitted first", unit, share=True
-    )
+    return _stacked(core, "item", STATE_COLOURS, "Slots of the core screen, most omitted first", unit, share=True)
 
 
 def omissions_by_clinician(rows: Rows) -> Figure:
@@ -108,9 +104,7 @@ def omissions_by_clinician(rows: Rows) -> Figure:
     rates = [100 * row["omission_rate"] for row in shown]
     low = [max(0.0, 100 * (row["omission_rate"] - row["low"])) for row in shown]
     high = [max(0.0, 100 * (row["high"] - row["omission_rate"])) for row in shown]
-    axes.errorbar(
-        rates, range(len(shown)), xerr=[low, high], fmt="o", color="#0072B2", ecolor="#999999", capsize=3
-    )
+    axes.errorbar(rates, range(len(shown)), xerr=[low, high], fmt="o", color="#0072B2", ecolor="#999999", capsize=3)
     axes.set_yticks(range(len(shown)), [f"{row['clinician']} ({row['notes']})" for row in shown], fontsize=8)
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.set_xlim(left=0)

@@ -154,8 +154,7 @@ class Pool:
             self.idle_s += 1
         if self.idle_s > NO_WORKER_LIMIT_S:
             raise ClusterError(
-                f"The cluster has had no workers for {NO_WORKER_LIMIT_S} s. Start some with `dask worker`; "
-                f"{LOST}."
+                f"The cluster has had no workers for {NO_WORKER_LIMIT_S} s. Start some with `dask worker`; {LOST}."
             )
         return done
 

@@ -123,9 +123,7 @@ class Child:
         assert isinstance(hello, Hello)
         self.cpu_s = hello.cpu_s
         if hello.fault is not None:
-            raise ClusterError(
-                f"A worker cannot load the grammar: {hello.fault}. Mend the installation there."
-            )
+            raise ClusterError(f"A worker cannot load the grammar: {hello.fault}. Mend the installation there.")
         if hello.grammar_version != self.options.grammar_version:
             self.kill()
             raise ClusterError(
@@ -161,10 +159,7 @@ class Child:
             try:
                 frame = self.frames.get(timeout=wait_s)
             except queue.Empty:
-                if (
-                    self.cpu_now_s() - self.cpu_s >= limit_s
-                    or time.monotonic() - started >= CLOCK_FACTOR * limit_s
-                ):
+                if self.cpu_now_s() - self.cpu_s >= limit_s or time.monotonic() - started >= CLOCK_FACTOR * limit_s:
                     raise TimeoutError from None
                 wait_s = max(0.05, min(1.0, limit_s / 4))
                 continue

@@ -49,18 +49,14 @@ def write_report(folder: Path, out: Path) -> Report:
     try:
         out.mkdir(parents=True, exist_ok=True)
         with connect() as database:
-            files = {
-                table: [str(archive.table_file(table, number)) for number in numbers] for table in TABLES
-            }
+            files = {table: [str(archive.table_file(table, number)) for number in numbers] for table in TABLES}
             make_views(database, files)
             tables = {question.name: ask(database, question.sql) for question in QUESTIONS}
         sections = [_section(question, tables[question.name], out) for question in QUESTIONS]
         page = out / "index.html"
         page.write_text(_page(record, archive.totals(), sections), encoding="utf-8")
     except OSError as error:
-        raise StoreError(
-            f"Cannot write the report in {out}: {error.strerror}. Choose another --out."
-        ) from error
+        raise StoreError(f"Cannot write the report in {out}: {error.strerror}. Choose another --out.") from error
     return Report(page, tables)
 
 
@@ -70,9 +66,7 @@ def named(row: dict[str, Any]) -> dict[str, Any]:
         return row
     catalogue = grammar.catalogue()
     item, site, side = row["item"], row["site"], row.get("side")
-    label = (
-        catalogue.item_label(item, site) if item in catalogue.items else ":".join(filter(None, (item, site)))
-    )
+    label = catalogue.item_label(item, site) if item in catalogue.items else ":".join(filter(None, (item, site)))
     if side and side != "none":
         label = f"{label}, {side}"
     rest = {name: value for name, value in row.items() if name not in ("item", "site", "side")}

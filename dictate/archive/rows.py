@@ -96,8 +96,7 @@ def rows_of(note: Note, seconds: float | None = None, engine: str | None = None)
             ],
             "slots": [(s.item, s.site, s.side, s.state, s.required_by, s.reason) for s in note.slots],
             "queries": [
-                (q.kind, q.message, list(q.findings), q.settle, q.start_char, q.end_char)
-                for q in note.queries
+                (q.kind, q.message, list(q.findings), q.settle, q.start_char, q.end_char) for q in note.queries
             ],
             "unread": [(u.text, u.start_char, u.end_char, u.start_s, u.end_s) for u in note.unread],
         },

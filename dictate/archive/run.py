@@ -103,9 +103,7 @@ def _check_place(source: Path, out: Path) -> None:
         raise SettingsError(f"--out {out} lies inside the input {source}. Choose a folder outside of it.")
 
 
-def _settled(
-    folder: ArchiveFolder, source: Path, options: ArchiveOptions, version: str
-) -> dict[str, Any] | None:
+def _settled(folder: ArchiveFolder, source: Path, options: ArchiveOptions, version: str) -> dict[str, Any] | None:
     """The record of a finished run that has nothing left to do with this grammar, else None.
 
     Errors: SettingsError when going on would mix two grammars, inputs or recognisers.

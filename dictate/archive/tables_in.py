@@ -33,9 +33,7 @@ def _complaint(value: object) -> tuple[str, ...]:
     return tuple(piece.strip() for piece in text.replace(",", ";").split(";") if piece.strip())
 
 
-def note_of(
-    record: Mapping[str, Any], position: int, where: str, units: int, options: InputOptions
-) -> InputNote:
+def note_of(record: Mapping[str, Any], position: int, where: str, units: int, options: InputOptions) -> InputNote:
     """A row as a note. A row without an id keeps its place in the file as its id and is rejected."""
     name = _string(record.get(options.id_column))
     common: dict[str, Any] = {
@@ -145,9 +143,7 @@ def read_csv(path: Path, options: InputOptions) -> Iterator[InputNote]:
                     f"{path} has no column {needed!r}; it has {', '.join(names) or 'none'}. "
                     "Name the right one with --id-column or --text-column."
                 )
-        yield from _csv_notes(
-            csv.reader(stream, delimiter=delimiter, strict=True), names, path, counted, options
-        )
+        yield from _csv_notes(csv.reader(stream, delimiter=delimiter, strict=True), names, path, counted, options)
 
 
 def _csv_notes(

@@ -47,9 +47,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command()
     def forget(
-        patient_ref: str = typer.Argument(
-            ..., metavar="PATIENT-REF", help="The clinic's reference of the patient."
-        ),
+        patient_ref: str = typer.Argument(..., metavar="PATIENT-REF", help="The clinic's reference of the patient."),
         yes: bool = typer.Option(False, "--yes", help="Do not ask."),
     ) -> None:
         """Remove all data of a patient (signed notes too); the audit log keeps the proof that it was done."""
@@ -66,9 +64,7 @@ def register(app: typer.Typer) -> None:
                 typer.confirm(f"Remove all examinations of {patient_ref} for ever?", abort=True)
             gone = store.forget(patient_ref, "command line")
         if not gone:
-            raise InputError(
-                f"No examination of patient {patient_ref!r} is in the store; nothing was removed."
-            )
+            raise InputError(f"No examination of patient {patient_ref!r} is in the store; nothing was removed.")
         print(f"Removed {len(gone)} examination(s) of that patient: {', '.join(map(str, gone))}.")
         print("Backups made earlier still hold them; delete those too.", file=sys.stderr)
 

@@ -17,20 +17,12 @@ def register(app: typer.Typer) -> None:
             metavar="[NUMBER|FILE]...",
             help="Examinations of the store by number, or note files; - is standard input.",
         ),
-        formats: list[str] = typer.Option(
-            [], "--format", help="Format; may be given several times. See --formats."
-        ),
-        out: str = typer.Option(
-            ".", "--out", help="Folder for the files; - prints one format to standard output."
-        ),
+        formats: list[str] = typer.Option([], "--format", help="Format; may be given several times. See --formats."),
+        out: str = typer.Option(".", "--out", help="Folder for the files; - prints one format to standard output."),
         all_signed: bool = typer.Option(False, "--all-signed", help="Every signed examination of the store."),
-        draft: bool = typer.Option(
-            False, "--draft", help="Allow drafts; they are marked as such in every format."
-        ),
+        draft: bool = typer.Option(False, "--draft", help="Allow drafts; they are marked as such in every format."),
         replace: bool = typer.Option(False, "--replace", help="Overwrite files that are there already."),
-        template: Path | None = typer.Option(
-            None, "--template", help="A clinic's own letter: Jinja2 text, or .docx."
-        ),
+        template: Path | None = typer.Option(None, "--template", help="A clinic's own letter: Jinja2 text, or .docx."),
         table: bool = typer.Option(False, "--table", help="Letters with tables instead of sentences."),
         codes: list[Path] = typer.Option(
             [], "--codes", help="A clinic's own code table (CSV); may be given several times."

@@ -17,9 +17,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("import")
     def import_(
-        files: list[str] = typer.Argument(
-            ..., metavar="FILE...", help="JSON or FHIR exports; - is standard input."
-        ),
+        files: list[str] = typer.Argument(..., metavar="FILE...", help="JSON or FHIR exports; - is standard input."),
         as_json: bool = typer.Option(False, "--json", help="Print one JSON object a line."),
         out: Path | None = typer.Option(None, "--out", help="Write to this file instead of the terminal."),
     ) -> None:

@@ -14,9 +14,7 @@ def register(app: typer.Typer) -> None:
 
 def live(
     device: Annotated[str | None, typer.Option(help="Microphone: its number or a part of its name.")] = None,
-    list_devices: Annotated[
-        bool, typer.Option("--list-devices", help="List the microphones and stop.")
-    ] = False,
+    list_devices: Annotated[bool, typer.Option("--list-devices", help="List the microphones and stop.")] = False,
     from_file: Annotated[
         Path | None,
         typer.Option("--from", metavar="FILE", help="Replay a recording as if it were spoken now."),
@@ -24,9 +22,7 @@ def live(
     speed: Annotated[
         float, typer.Option(help="With --from: so many times the speed of life; 0 as fast as it goes.")
     ] = 1.0,
-    patient: Annotated[
-        str, typer.Option(help="Reference of the patient, kept encrypted with the draft.")
-    ] = "",
+    patient: Annotated[str, typer.Option(help="Reference of the patient, kept encrypted with the draft.")] = "",
     clinician: Annotated[str, typer.Option(help="Who examines (user name at the desk).")] = "",
     complaint: Annotated[
         list[str] | None,
@@ -54,9 +50,7 @@ def live(
     ] = False,
     engine: Annotated[str | None, typer.Option(help="Recogniser; by default the best one installed.")] = None,
     model: Annotated[Path | None, typer.Option(help="Folder of a Vosk model.")] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="One JSON object a line instead of the terminal view.")
-    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="One JSON object a line instead of the terminal view.")] = False,
 ) -> None:
     """Listen to an examination as it is spoken and show at once what was heard and what is missing.
 

@@ -26,9 +26,7 @@ def recover(
     ] = False,
     engine: Annotated[str | None, typer.Option(help="Recogniser; by default the best one installed.")] = None,
     model: Annotated[Path | None, typer.Option(help="Folder of a Vosk model.")] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="One JSON object for each restored examination.")
-    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="One JSON object for each restored examination.")] = False,
 ) -> None:
     """Restore sound and draft of interrupted live examinations.
 

@@ -11,9 +11,7 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Add the `store` group."""
-    group = typer.Typer(
-        no_args_is_help=True, help="The encrypted store of drafts: make, back up, restore, check."
-    )
+    group = typer.Typer(no_args_is_help=True, help="The encrypted store of drafts: make, back up, restore, check.")
     app.add_typer(group, name="store")
 
     @group.command()
@@ -32,9 +30,7 @@ def register(app: typer.Typer) -> None:
         settings = load_settings()
         if key is not None:
             if key not in ("file", "passphrase", "keyring", "plain"):
-                raise StoreError(
-                    f"There is no kind of key {key!r}; choose file, passphrase, keyring or plain."
-                )
+                raise StoreError(f"There is no kind of key {key!r}; choose file, passphrase, keyring or plain.")
             wanted = StoreSettings(**{**settings.store.model_dump(), "key": key})
             settings = settings.model_copy(update={"store": wanted})
         with open_store(settings, ask=_ask_new) as store:
@@ -91,16 +87,11 @@ def register(app: typer.Typer) -> None:
 
         with open_store(load_settings(), create=False) as store:
             gone = store.delete_due_sound()
-        print(
-            f"The sound of {len(gone)} examination(s) was "
-            f"deleted{': ' + ', '.join(map(str, gone)) if gone else ''}."
-        )
+        print(f"The sound of {len(gone)} examination(s) was deleted{': ' + ', '.join(map(str, gone)) if gone else ''}.")
 
     @group.command("change-key")
     def change_key(
-        key: str = typer.Option(
-            "passphrase", "--key", help="Where the key comes from now: file, passphrase, keyring."
-        ),
+        key: str = typer.Option("passphrase", "--key", help="Where the key comes from now: file, passphrase, keyring."),
     ) -> None:
         """Change the passphrase, or move the key to a file or the OS keyring."""
         from dictate.errors import StoreError

@@ -62,9 +62,7 @@ def register(app: typer.Typer) -> None:
         print(f"The password of {username} was set.")
 
     @group.command()
-    def role(
-        username: str = typer.Argument(...), new_role: str = typer.Argument(..., help=ROLE_HELP)
-    ) -> None:
+    def role(username: str = typer.Argument(...), new_role: str = typer.Argument(..., help=ROLE_HELP)) -> None:
         """Give an account another role."""
         with _people() as people:
             people.set_role(username, new_role, by=BY)

@@ -62,9 +62,7 @@ def head_value(key: bytes, count: int, last: str) -> str:
     return f"{count}:{last}:{seal}"
 
 
-def verified(
-    key: bytes, entries: Iterable[AuditEntry], head: str | None, expect: str | None = None
-) -> AuditReport:
+def verified(key: bytes, entries: Iterable[AuditEntry], head: str | None, expect: str | None = None) -> AuditReport:
     """Walk the chain from the first entry; `expect` is a `COUNT:HASH` noted earlier that must lie on it."""
     last, count = FIRST, 0
     noted = expect.split(":")[:2] if expect else None
@@ -81,11 +79,7 @@ def verified(
         if noted == [str(count), last]:
             noted_seen = True
     if head is None or not hmac.compare_digest(head, head_value(key, count, last)):
-        return AuditReport(
-            count, last, f"The end of the audit log after entry {count} was cut off or changed.", count
-        )
+        return AuditReport(count, last, f"The end of the audit log after entry {count} was cut off or changed.", count)
     if not noted_seen:
-        return AuditReport(
-            count, last, "The audit log does not contain the head that was noted earlier.", count
-        )
+        return AuditReport(count, last, "The audit log does not contain the head that was noted earlier.", count)
     return AuditReport(count, last)

@@ -67,9 +67,7 @@ def back_up(store: Store, target: Path) -> BackupReport:
 def restore(backup: Path, settings: Settings | StoreSettings, **opening: Any) -> tuple[Store, BackupReport]:
     """Fill the empty store that `settings` names from a backup; refuses a store that holds anything."""
     if not backup.is_file():
-        raise StoreError(
-            f"There is no backup file {backup}; name the file that `dictate store backup` wrote."
-        )
+        raise StoreError(f"There is no backup file {backup}; name the file that `dictate store backup` wrote.")
     source_database = Database(f"sqlite:///{backup}")
     goal_database = Database(str(filled_in(settings).url))
     try:
@@ -81,9 +79,7 @@ def restore(backup: Path, settings: Settings | StoreSettings, **opening: Any) ->
             steps = tuple(step for step in migrations.MIGRATIONS if step[0] <= found)
             with goal_database.writing() as goal:
                 if migrations.version_of(goal) and _holds_anything(goal):
-                    raise StoreError(
-                        f"The store {goal_database.where} is not empty; restore into a new place."
-                    )
+                    raise StoreError(f"The store {goal_database.where} is not empty; restore into a new place.")
                 writer = _bare_writer(goal)
                 if migrations.version_of(goal) == 0:
                     migrations.migrate(goal, goal_database.where, steps)
@@ -108,9 +104,7 @@ def _bare_writer(connection: Connection) -> Writer:
 def _copy(source: Connection, writer: Writer) -> dict[str, int]:
     rows = {}
     for table in COPIED:
-        result = source.execution_options(yield_per=100).execute(
-            select(table).order_by(*table.primary_key.columns)
-        )
+        result = source.execution_options(yield_per=100).execute(select(table).order_by(*table.primary_key.columns))
         rows[table.name] = writer.copy_rows(table, (dict(row._mapping) for row in result))
     return rows
 

@@ -28,9 +28,7 @@ SEALED, PLAIN = b"\x01", b"\x00"
 
 def derived(key: bytes, purpose: str) -> bytes:
     """A key for one purpose, from the data key (HKDF, RFC 5869)."""
-    return HKDF(
-        algorithm=SHA256(), length=KEY_BYTES, salt=None, info=f"spoken-exam {purpose}".encode()
-    ).derive(key)
+    return HKDF(algorithm=SHA256(), length=KEY_BYTES, salt=None, info=f"spoken-exam {purpose}".encode()).derive(key)
 
 
 class Cipher:

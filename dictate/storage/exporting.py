@@ -14,9 +14,7 @@ from dictate.storage.store import Store
 PAGE = 500
 
 
-def export_input(
-    store: Store, number: int, *, version: int | None = None, draft: bool = False
-) -> ExportInput:
+def export_input(store: Store, number: int, *, version: int | None = None, draft: bool = False) -> ExportInput:
     """The examination ready for any format: the newest signed version, the one named, or the draft as it
     stands.
 
@@ -27,9 +25,7 @@ def export_input(
     if draft:
         return ExportInput(**_facts(store, head), note=store.note(number))
     if not head.signed_version:
-        raise StoreError(
-            f"Draft {number} is not signed; sign it at the desk, or ask for the draft with --draft."
-        )
+        raise StoreError(f"Draft {number} is not signed; sign it at the desk, or ask for the draft with --draft.")
     signed = store.signed_note(number, version)
     reasons = {
         line.version: line.change.text.removeprefix("Amendment begun: ")

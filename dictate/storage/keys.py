@@ -94,9 +94,7 @@ def _unwrap(header: Mapping[str, str], settings: StoreSettings, ask: AskPassphra
     try:
         return AESGCM(outer).decrypt(wrapped[:NONCE_BYTES], wrapped[NONCE_BYTES:], WRAP_PLACE)
     except InvalidTag:
-        raise StoreError(
-            f"Wrong key: the {_source(header, settings)} does not open the store {where}."
-        ) from None
+        raise StoreError(f"Wrong key: the {_source(header, settings)} does not open the store {where}.") from None
 
 
 def _source(header: Mapping[str, str], settings: StoreSettings) -> str:
@@ -104,18 +102,14 @@ def _source(header: Mapping[str, str], settings: StoreSettings) -> str:
     return names.get(header["key_mode"], f"key file {settings.key_file}")
 
 
-def _outer_key(
-    header: Mapping[str, str], settings: StoreSettings, ask: AskPassphrase, *, create: bool
-) -> bytes:
+def _outer_key(header: Mapping[str, str], settings: StoreSettings, ask: AskPassphrase, *, create: bool) -> bytes:
     mode = header["key_mode"]
     if mode == "passphrase":
         phrase = ask(settings)
         if create and len(phrase) < SHORTEST_PASSPHRASE:
             raise StoreError(f"The passphrase is too short; give at least {SHORTEST_PASSPHRASE} characters.")
         passes, memory, lanes = (int(cost) for cost in header["key_costs"].split(","))
-        return hash_secret_raw(
-            phrase.encode(), _bytes(header["key_salt"]), passes, memory, lanes, KEY_BYTES, Type.ID
-        )
+        return hash_secret_raw(phrase.encode(), _bytes(header["key_salt"]), passes, memory, lanes, KEY_BYTES, Type.ID)
     if mode == "keyring":
         return _keyring_key(header["store_id"], create=create)
     return _file_key(settings.key_file, create=create)
@@ -137,9 +131,7 @@ def _keyring_key(store_id: str, *, create: bool) -> bytes:
     except KeyringError as error:
         raise StoreError(f"The OS keyring cannot be used ({error}); unlock it, or use a key file.") from error
     if not found:
-        raise StoreError(
-            f"The OS keyring holds no key named {APP}/{store_id}; restore it, or restore a backup."
-        )
+        raise StoreError(f"The OS keyring holds no key named {APP}/{store_id}; restore it, or restore a backup.")
     return _bytes(found)
 
 
@@ -148,9 +140,7 @@ def _file_key(path: Path | None, *, create: bool) -> bytes:
     try:
         if create and not path.exists():
             path.parent.mkdir(parents=True, exist_ok=True)
-            with open(
-                os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii"
-            ) as file:
+            with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
                 file.write(_text(os.urandom(KEY_BYTES)) + "\n")
         key = _bytes(path.read_text(encoding="ascii").strip())
     except (OSError, ValueError) as error:

@@ -113,10 +113,7 @@ def migrate(connection: Connection, where: str, migrations: tuple[Migration, ...
     refuse_newer(found, where)
     if found == 0:
         connection.execute(
-            text(
-                "CREATE TABLE migration "
-                "(number INTEGER PRIMARY KEY NOT NULL, name TEXT NOT NULL, at TEXT NOT NULL)"
-            )
+            text("CREATE TABLE migration (number INTEGER PRIMARY KEY NOT NULL, name TEXT NOT NULL, at TEXT NOT NULL)")
         )
         _run(connection, "CREATE TABLE meta (name TEXT PRIMARY KEY NOT NULL, value TEXT NOT NULL)")
     ran = []

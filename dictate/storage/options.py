@@ -22,6 +22,4 @@ def _filled(settings: StoreSettings, folders: Folders) -> StoreSettings:
     for head in POSTGRES_HEADS:
         if url.startswith(head):
             url = "postgresql+psycopg://" + url.removeprefix(head)
-    return settings.model_copy(
-        update={"url": url, "key_file": settings.key_file or folders.config / "store.key"}
-    )
+    return settings.model_copy(update={"url": url, "key_file": settings.key_file or folders.config / "store.key"})

@@ -142,11 +142,7 @@ class Reader:
 
     def recordings(self, number: int) -> tuple[Recording, ...]:
         """The recordings of an examination with their words."""
-        query = (
-            select(t.recording)
-            .where(t.recording.c.examination_id == number)
-            .order_by(t.recording.c.recording)
-        )
+        query = select(t.recording).where(t.recording.c.examination_id == number).order_by(t.recording.c.recording)
         found = []
         for row in self.connection.execute(query):
             words = self.cipher.open_json(row.words, f"words:{number}:{row.recording}")
@@ -163,9 +159,7 @@ class Reader:
         )
         row = self.connection.execute(query).one_or_none()
         if row is None or not row.samples or row.sound != "kept":
-            raise NoDraftError(
-                f"Draft {number} has no sound {recording} (never kept, or deleted after signing)."
-            )
+            raise NoDraftError(f"Draft {number} has no sound {recording} (never kept, or deleted after signing).")
         return row.samples
 
     def sound_piece(self, number: int, recording: int, piece: int) -> bytes:
@@ -186,19 +180,13 @@ class Reader:
         query = select(*columns).where(t.revision.c.examination_id == number).order_by(t.revision.c.revision)
         lines = []
         for row in self.connection.execute(query):
-            change = Change.model_validate(
-                self.cipher.open_json(row.change, f"change:{number}:{row.revision}")
-            )
-            lines.append(
-                RevisionLine(row.revision, row.version, moment(row.at), row.actor, row.action, change)
-            )
+            change = Change.model_validate(self.cipher.open_json(row.change, f"change:{number}:{row.revision}"))
+            lines.append(RevisionLine(row.revision, row.version, moment(row.at), row.actor, row.action, change))
         return tuple(lines)
 
     def signatures(self, number: int) -> tuple[Signature, ...]:
         """All signed versions, oldest first."""
-        query = (
-            select(t.signature).where(t.signature.c.examination_id == number).order_by(t.signature.c.version)
-        )
+        query = select(t.signature).where(t.signature.c.examination_id == number).order_by(t.signature.c.version)
         found = []
         for row in self.connection.execute(query):
             note = Note.model_validate(self.cipher.open_json(row.note, f"signature:{number}:{row.version}"))
@@ -214,8 +202,7 @@ class Reader:
         key = self.cipher.patient_key(head.patient_ref)
         query = select(t.examination).where(t.examination.c.patient_key == key, t.examination.c.id != number)
         return tuple(
-            self._head(row)
-            for row in self.connection.execute(query.order_by(t.examination.c.started_at.desc()))
+            self._head(row) for row in self.connection.execute(query.order_by(t.examination.c.started_at.desc()))
         )
 
     def listing(self, wanted: Wanted) -> Listing:
@@ -261,9 +248,7 @@ class Reader:
 
     def audit_head(self) -> str | None:
         """The kept end of the chain."""
-        return self.connection.execute(
-            select(t.meta.c.value).where(t.meta.c.name == HEAD)
-        ).scalar_one_or_none()
+        return self.connection.execute(select(t.meta.c.value).where(t.meta.c.name == HEAD)).scalar_one_or_none()
 
     def sound_due(self, signed_before: str) -> list[int]:
         """Closed examinations signed before the time whose sound is still kept."""
@@ -277,9 +262,7 @@ class Reader:
     def _patient(self, number: int, sealed: bytes) -> str:
         kept = self.cache.get((number, sealed))
         if kept is None:
-            kept = self.cache[number, sealed] = self.cipher.open(
-                sealed, f"examination:patient:{number}"
-            ).decode()
+            kept = self.cache[number, sealed] = self.cipher.open(sealed, f"examination:patient:{number}").decode()
         return kept
 
     def _head(self, row: Row[Any]) -> DraftHead:

@@ -88,9 +88,7 @@ def open_store(
                 found = migrations.version_of(connection)
                 migrations.refuse_newer(found, database.where)
                 if found < migrations.NEWEST:
-                    raise StoreError(
-                        f"There is no store at {database.where}; make one with `dictate store init`."
-                    )
+                    raise StoreError(f"There is no store at {database.where}; make one with `dictate store init`.")
                 header = _header(connection)
         cipher = keys.open_header(header, wanted, ask, database.where)
     except BaseException:

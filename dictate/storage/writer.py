@@ -12,7 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, insert, select, update
 
-from dictate.errors import ClosedDraftError, NoDraftError, StaleDraftError
+from dictate.errors import ClosedDraftError, NoDraftError, StaleDraftError, StoreError
 from dictate.storage import audit
 from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
@@ -51,9 +51,7 @@ class Writer:
             "signed_version": 0,
             "sound": "none",
         }
-        number = self.connection.execute(
-            insert(t.examination).returning(t.examination.c.id), row
-        ).scalar_one()
+        number = self.connection.execute(insert(t.examination).returning(t.examination.c.id), row).scalar_one()
         self._set(number, patient=self.cipher.seal(patient_ref.encode(), f"examination:patient:{number}"))
         self._set_complaint(number, document)
         self._add_revision(number, 0, 1, "dictate", "kept", Change(text="Examination kept"), document)
@@ -68,9 +66,7 @@ class Writer:
             samples += len(body)
             place = f"sound:{number}:{recording}:{piece}"
             row = {"examination_id": number, "recording": recording, "piece": piece}
-            self.connection.execute(
-                insert(t.sound_piece), {**row, "body": self.cipher.seal(packed(body), place)}
-            )
+            self.connection.execute(insert(t.sound_piece), {**row, "body": self.cipher.seal(packed(body), place)})
         kept = [word.model_dump() for word in words]
         facts = {"examination_id": number, "recording": recording, "kind": kind, "samples": samples}
         sealed = self.cipher.seal_json(kept, f"words:{number}:{recording}")
@@ -117,9 +113,7 @@ class Writer:
         self.connection.execute(insert(t.signature), row)
         state: State = "signed" if found.version == 1 else "amended"
         self._set(number, state=state, signed_at=self.at, signed_version=found.version)
-        self.append_audit(
-            signer, "sign", f"draft {number}", "accepted", f"version {found.version} sha256 {digest}"
-        )
+        self.append_audit(signer, "sign", f"draft {number}", "accepted", f"version {found.version} sha256 {digest}")
         return digest
 
     def amend(self, number: int, expected: int, document: Document, actor: str, reason: str) -> int:
@@ -141,9 +135,7 @@ class Writer:
         reader = Reader(self.connection, self.cipher, {})
         old, document = reader.head(number), reader.document(number, found.revision)
         if found.signed_version:
-            raise ClosedDraftError(
-                f"Draft {number} has been signed; its patient and clinician cannot change."
-            )
+            raise ClosedDraftError(f"Draft {number} has been signed; its patient and clinician cannot change.")
         self._require(found, expected)
         fresh = found.revision + 1
         change = Change(
@@ -170,10 +162,10 @@ class Writer:
 
     def forget(self, patient_ref: str, actor: str) -> list[int]:
         """Remove all examinations of a patient; the audit entry proves it without naming the patient."""
+        if not patient_ref.strip():
+            raise StoreError("No patient was named, so nothing was removed; give the reference of the patient.")
         key = self.cipher.patient_key(patient_ref)
-        found = (
-            select(t.examination.c.id).where(t.examination.c.patient_key == key).order_by(t.examination.c.id)
-        )
+        found = select(t.examination.c.id).where(t.examination.c.patient_key == key).order_by(t.examination.c.id)
         numbers = list(self.connection.execute(found).scalars())
         for table in (t.sound_piece, t.recording, t.signature, t.revision):
             self.connection.execute(delete(table).where(table.c.examination_id.in_(numbers)))
@@ -235,9 +227,7 @@ class Writer:
         entry = audit.AuditEntry(count + 1, self.at, actor, action, target, outcome, detail)
         digest = audit.chained(key, last, entry)
         row = {"id": entry.id, "at": entry.at, "actor": actor, "action": action, "target": target}
-        self.connection.execute(
-            insert(t.audit), {**row, "outcome": outcome, "detail": detail, "hash": digest}
-        )
+        self.connection.execute(insert(t.audit), {**row, "outcome": outcome, "detail": detail, "hash": digest})
         self.put_meta({audit.HEAD: audit.head_value(key, entry.id, digest)})
 
     def put_meta(self, values: Mapping[str, str]) -> None:
@@ -274,9 +264,7 @@ class Writer:
         where = t.session.c.token_digest == token_digest
         self.connection.execute(update(t.session).where(where).values(seen_at=self.at))
 
-    def drop_sessions(
-        self, *, token_digest: str | None = None, username: str | None = None, before: str = ""
-    ) -> None:
+    def drop_sessions(self, *, token_digest: str | None = None, username: str | None = None, before: str = "") -> None:
         """End one session, all of an account, or all not used since `before`."""
         query = delete(t.session)
         if token_digest is not None:

@@ -34,9 +34,7 @@ def subjects(count: int) -> Iterator[ExportInput]:
     """The sample under `count` numbers."""
     sample = read_json(SAMPLE.read_text(encoding="utf-8"), name="sample")
     for number in range(count):
-        yield sample.model_copy(
-            update={"examination_id": f"exam-{number}", "patient_ref": f"P-{number % 300}"}
-        )
+        yield sample.model_copy(update={"examination_id": f"exam-{number}", "patient_ref": f"P-{number % 300}"})
 
 
 def peak_mb() -> float:

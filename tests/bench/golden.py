@@ -68,9 +68,7 @@ def report(path: Path, results: list[dict[str, Any]]) -> dict[str, Any]:
     totals = {
         "file": path.name,
         "dictations": len(results),
-        "all_right": sum(
-            not (r["missed"] or r["wrong_value"] or r["wrong_side"] or r["invented"]) for r in results
-        ),
+        "all_right": sum(not (r["missed"] or r["wrong_value"] or r["wrong_side"] or r["invented"]) for r in results),
     }
     for name in ("wanted", "right"):
         totals[name] = sum(r[name] for r in results)

@@ -107,19 +107,12 @@ def main() -> None:
     """Reads the options and the file, prints the report."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n", 1)[0])
     parser.add_argument("file", type=Path, help="passages, one JSON object a line")
-    parser.add_argument(
-        "--silent", action="store_true", help="only the sentences without a finding, and suspects"
-    )
+    parser.add_argument("--silent", action="store_true", help="only the sentences without a finding, and suspects")
     parser.add_argument("--kind", help="only passages of this kind")
     parser.add_argument("--json", action="store_true", help="only the shares, as one JSON object")
     options = parser.parse_args()
     passages = [json.loads(line) for line in options.file.read_text(encoding="utf-8").splitlines() if line]
-    rows = [
-        row
-        for passage in passages
-        if options.kind in (None, passage.get("kind"))
-        for row in sentences(passage)
-    ]
+    rows = [row for passage in passages if options.kind in (None, passage.get("kind")) for row in sentences(passage)]
     if options.json:
         print(json.dumps(summary(rows)))
     else:

@@ -110,9 +110,7 @@ def test_a_clinic_adds_its_own_table(tmp_path: Path) -> None:
     path.write_text(CLINIC, encoding="utf-8")
     table = load_table(path)
     assert isinstance(table, CodeTable)
-    said = dict(
-        item="plantar", status="abnormal", descriptors=("extensor",), text="x", start_char=0, end_char=1
-    )
+    said = dict(item="plantar", status="abnormal", descriptors=("extensor",), text="x", start_char=0, end_char=1)
     note = Note(findings=(Finding(side="left", **said), Finding(side="right", **said)))
     left, right = with_codes(note, [table]).findings
     assert [c.code for c in left.codes] == ["X-1"]

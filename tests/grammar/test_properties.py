@@ -28,9 +28,7 @@ from grammar.pipeline import pipeline
 
 GOLDEN = Path(__file__).resolve().parents[1] / "cases" / "golden"
 KINDS = {"finding", "command", "instruction", "context", "unread"}
-quick = settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
-)
+quick = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
 
 
 @cache
@@ -145,9 +143,7 @@ def dictations(draw: st.DrawFn) -> str:
     """Phrases of the grammar in any order, with marks, numbers and foreign matter between them."""
     piece = st.one_of(
         st.sampled_from(vocabulary()),
-        st.sampled_from(
-            ["2+", "4/5", "five", "plus", "four minus", "no", "right", "left", "both", "and", "sorry"]
-        ),
+        st.sampled_from(["2+", "4/5", "five", "plus", "four minus", "no", "right", "left", "both", "and", "sorry"]),
         st.sampled_from([",", ".", ";", ":", "\n", "?", "but", "except", "withdraw that", "otherwise"]),
         odd_text,
     )
@@ -237,18 +233,14 @@ def mirrored(text: str) -> str:
     def other(match: re.Match[str]) -> str:
         word = match.group()
         swapped = MIRROR[word.lower()]
-        return (
-            swapped.upper() if word.isupper() else swapped.capitalize() if word[0].isupper() else swapped
-        )
+        return swapped.upper() if word.isupper() else swapped.capitalize() if word[0].isupper() else swapped
 
     return _MIRRORED.sub(other, text)
 
 
 def flipped(rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
     """Findings with right and left exchanged."""
-    return sorted(
-        (*row[:2], {"right": "left", "left": "right"}.get(row[2], row[2]), *row[3:]) for row in rows
-    )
+    return sorted((*row[:2], {"right": "left", "left": "right"}.get(row[2], row[2]), *row[3:]) for row in rows)
 
 
 @pytest.mark.parametrize("case", golden(), ids=lambda case: case["id"])
@@ -260,12 +252,8 @@ def test_a_mirrored_dictation_gives_mirrored_findings(case: dict[str, Any]) -> N
 
 def test_the_mirror_exchanges_what_it_should() -> None:
     """Side words change, words that only look like sides do not."""
-    said = (
-        "Right knee, that's right, L5 and L 4/5, b/l, RUE, LT normal, on looking leftwards, Lt plantar"
-    )
-    want = (
-        "Left knee, that's right, L5 and R 4/5, b/l, LUE, LT normal, on looking rightwards, Rt plantar"
-    )
+    said = "Right knee, that's right, L5 and L 4/5, b/l, RUE, LT normal, on looking leftwards, Lt plantar"
+    want = "Left knee, that's right, L5 and R 4/5, b/l, LUE, LT normal, on looking rightwards, Rt plantar"
     assert mirrored(said) == want
 
 

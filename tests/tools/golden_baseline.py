@@ -61,9 +61,7 @@ def f1(judged: list[dict[str, Any]]) -> float:
     """F1 over the slots of a file."""
     right = sum(r["right"] for r in judged)
     wanted = sum(r["wanted"] for r in judged)
-    came = right + sum(
-        len(r[kind]) for r in judged for kind in ("wrong_value", "wrong_side", "invented")
-    )
+    came = right + sum(len(r[kind]) for r in judged for kind in ("wrong_value", "wrong_side", "invented"))
     return 2 * right / (wanted + came) if wanted + came else 1.0
 
 
@@ -108,11 +106,7 @@ def differences(file: str, stored: dict[str, Any]) -> list[str]:
         name = result["id"]
         was, new = set(stored["failing"].get(name, ())), set(now.get(name, ()))
         lines += [f"{name}: newly wrong: {kind} {result[kind]}" for kind in KINDS if kind in new - was]
-        lines += [
-            f"{name}: right by now, no longer a known failure: {kind}"
-            for kind in KINDS
-            if kind in was - new
-        ]
+        lines += [f"{name}: right by now, no longer a known failure: {kind}" for kind in KINDS if kind in was - new]
         for row in set(sides.get(name, ())) - set(stored["wrong_sides"].get(name, ())):
             lines.append(f"{name}: NEW WRONG SIDE {row}")
     marks = changed_by_marks(file)

@@ -70,9 +70,7 @@ def test_every_change_has_its_kind(
 
 
 def test_examples_say_where_and_what(tmp_path: Path) -> None:
-    found = compared(
-        tmp_path, ["reflex:knee right abnormal 4+ brisk"], ["reflex:knee left abnormal 4+ brisk"]
-    )
+    found = compared(tmp_path, ["reflex:knee right abnormal 4+ brisk"], ["reflex:knee left abnormal 4+ brisk"])
     assert found.examples["side"] == [
         {
             "note_id": "n",
@@ -82,10 +80,7 @@ def test_examples_say_where_and_what(tmp_path: Path) -> None:
             "text": "reflex:knee right abnormal 4+ brisk",
         }
     ]
-    assert (
-        '  n reflex:knee: right abnormal 4+ brisk -> left abnormal 4+ brisk  "reflex:knee right'
-        in to_text(found)
-    )
+    assert '  n reflex:knee: right abnormal 4+ brisk -> left abnormal 4+ brisk  "reflex:knee right' in to_text(found)
     assert "slots are not compared" in to_text(found)
 
 
@@ -110,9 +105,7 @@ def test_slots_are_compared_by_state(tmp_path: Path) -> None:
             for side, state in zip(sides, states, strict=False)
         ]
 
-    before = write_jsonl(
-        tmp_path / "a.jsonl", [{"id": "n", "findings": [], "slots": slots("missing", "missing")}]
-    )
+    before = write_jsonl(tmp_path / "a.jsonl", [{"id": "n", "findings": [], "slots": slots("missing", "missing")}])
     after = write_jsonl(
         tmp_path / "b.jsonl", [{"id": "n", "findings": [], "slots": slots("recorded", "missing", "missing")}]
     )
@@ -127,9 +120,7 @@ def test_slots_are_compared_by_state(tmp_path: Path) -> None:
 def test_archives_and_notes_can_be_compared(tmp_path: Path) -> None:
     notes = records(20)
     run(write_jsonl(tmp_path / "notes.jsonl", notes), tmp_path / "one")
-    notes[4]["text"] = (
-        notes[4]["text"].replace("left knee", "right knee").replace("right ankle", "left ankle")
-    )
+    notes[4]["text"] = notes[4]["text"].replace("left knee", "right knee").replace("right ankle", "left ankle")
     notes[11]["text"] = ""
     run(write_jsonl(tmp_path / "changed.jsonl", notes), tmp_path / "two")
     same = compare_runs(tmp_path / "one", tmp_path / "one")

@@ -73,11 +73,7 @@ def test_killed_client_leaves_no_process_and_the_same_command_continues(
     family = psutil.Process(process.pid).children(recursive=True)
     process.kill()
     process.communicate()
-    until(
-        lambda: (
-            not [child for child in family if child.is_running() and child.status() != psutil.STATUS_ZOMBIE]
-        )
-    )
+    until(lambda: not [child for child in family if child.is_running() and child.status() != psutil.STATUS_ZOMBIE])
     done = parts_done(out)
     assert 0 < done < NOTES / 10
     code, errors = result(start(slow_notes, out))
@@ -114,10 +110,7 @@ def test_full_disk_stops_with_a_sentence_and_the_same_command_continues(
 ) -> None:
     disk = tmp_path / "disk"
     disk.mkdir()
-    if (
-        os.getuid() != 0
-        or subprocess.run(["mount", "-t", "tmpfs", "-o", "size=120k", "tmpfs", disk]).returncode
-    ):
+    if os.getuid() != 0 or subprocess.run(["mount", "-t", "tmpfs", "-o", "size=120k", "tmpfs", disk]).returncode:
         pytest.skip("needs the right to mount a small disk; the next test fills it without")
     try:
         out = disk / "archive"
@@ -181,9 +174,7 @@ def test_poisonous_notes_are_rejected_and_their_neighbours_read(tmp_path: Path) 
         len(POISON),
     )
     rejects = {row["note_id"]: row for row in rows(tmp_path / "out", "rejects")}
-    assert {name: row["reason"] for name, row in rejects.items()} == {
-        name: reason for name, _, reason in POISON
-    }
+    assert {name: row["reason"] for name, row in rejects.items()} == {name: reason for name, _, reason in POISON}
     assert "John" not in rejects["raises"]["detail"]
     assert "stand_in.py" in rejects["raises"]["detail"]
     run(write_jsonl(tmp_path / "good.jsonl", good), tmp_path / "good")

@@ -43,9 +43,7 @@ def write_rows(folder: Path, kind: str) -> Path:
         separator = {"csv": ",", "tsv": "\t", "semicolon.csv": ";"}[kind]
         lines = [separator.join(ROWS[0])]
         for row in ROWS:
-            lines.append(
-                separator.join('"' + (value or "").replace('"', '""') + '"' for value in row.values())
-            )
+            lines.append(separator.join('"' + (value or "").replace('"', '""') + '"' for value in row.values()))
         path.write_text("\r\n".join(lines) + "\r\n", encoding="utf-8-sig", newline="")
     return path
 
@@ -159,9 +157,7 @@ def test_a_row_with_too_many_fields_is_rejected_and_a_wrong_encoding_too(tmp_pat
 
 
 @pytest.mark.parametrize("rest", ['"knee\n2,ankle\n3,toe\n', '"knee\n2,"ankle"\n'])
-def test_a_quote_that_is_never_closed_stops_the_run_instead_of_joining_notes(
-    tmp_path: Path, rest: str
-) -> None:
+def test_a_quote_that_is_never_closed_stops_the_run_instead_of_joining_notes(tmp_path: Path, rest: str) -> None:
     path = tmp_path / "notes.csv"
     path.write_text("id,text\n1," + rest, encoding="utf-8")
     with pytest.raises(InputError, match=r"row at line 2.*a quote is opened and not closed"):
@@ -211,9 +207,7 @@ def test_dates_in_file_names(name: str, date: str | None) -> None:
 
 def test_parts_depend_on_the_notes_alone_and_hold_fewer_recordings() -> None:
     texts = [InputNote(position=number, note_id=str(number), text="knee") for number in range(7)]
-    sounds = [
-        InputNote(position=7 + n, note_id=f"s{n}", kind="recording", path=f"/x/{n}.wav") for n in range(5)
-    ]
+    sounds = [InputNote(position=7 + n, note_id=f"s{n}", kind="recording", path=f"/x/{n}.wav") for n in range(5)]
     parts = list(cut(texts + sounds, part_notes=50))
     assert [[note.position for note in part.notes] for part in parts] == [[*range(10)], [10, 11]]
     again = list(cut(iter(texts + sounds), part_notes=50))

@@ -12,9 +12,7 @@ from dictate.archive.inputs import InputNote
 from dictate.archive.parts import Part
 from dictate.archive.progress import show
 
-PART = Part(
-    0, (InputNote(position=0, note_id="a", units=30), InputNote(position=1, note_id="b", units=20)), "f"
-)
+PART = Part(0, (InputNote(position=0, note_id="a", units=30), InputNote(position=1, note_id="b", units=20)), "f")
 
 
 def test_a_bar_on_a_terminal() -> None:

@@ -25,9 +25,7 @@ def test_an_archive_of_the_golden_dictations_equals_reading_each_of_them(tmp_pat
         note = grammar.parse(case["text"], complaint=tuple(case["complaint"])).note
         read.append({"id": case["id"], **note.model_dump(mode="json", by_alias=True)})
     one_by_one = write_jsonl(tmp_path / "read.jsonl", read)
-    found = CliRunner().invoke(
-        build(), ["archive", str(source), "--out", str(tmp_path / "out"), "-j", "1", "--json"]
-    )
+    found = CliRunner().invoke(build(), ["archive", str(source), "--out", str(tmp_path / "out"), "-j", "1", "--json"])
     assert found.exit_code == 0, found.output
     summary = json.loads(found.stdout)
     assert (summary["notes"], summary["rejects"], summary["grammar_version"]) == (

@@ -162,14 +162,10 @@ def test_the_page_is_whole_and_escapes_what_comes_from_notes(archive: Path) -> N
 
 def test_only_complete_parts_are_counted(archive: Path) -> None:
     folder = ArchiveFolder(archive)
-    (archive / "notes" / "part-000001.parquet").write_bytes(
-        (archive / "notes" / "part-000000.parquet").read_bytes()
-    )
+    (archive / "notes" / "part-000001.parquet").write_bytes((archive / "notes" / "part-000000.parquet").read_bytes())
     damaged = Marker(2, "f", "g1", {}, dict.fromkeys(TABLES, 10))
     write_file(folder.marker_file(2), json.dumps({"number": damaged.number, "sizes": damaged.sizes}).encode())
-    assert (
-        sum(row["notes"] for row in write_report(archive, archive / "report").tables["notes_over_time"]) == 3
-    )
+    assert sum(row["notes"] for row in write_report(archive, archive / "report").tables["notes_over_time"]) == 3
 
 
 def test_an_archive_without_findings_is_reported_too(tmp_path: Path) -> None:

@@ -45,11 +45,7 @@ def source(tmp_path: Path) -> Path:
 
 def stamps(out: Path) -> dict[str, int]:
     """Times of change of everything in an archive."""
-    return {
-        str(path): path.stat().st_mtime_ns
-        for path in out.rglob("*")
-        if path.is_file() and path.name != ".lock"
-    }
+    return {str(path): path.stat().st_mtime_ns for path in out.rglob("*") if path.is_file() and path.name != ".lock"}
 
 
 def test_a_run_fills_all_tables_and_counts_everything(source: Path, tmp_path: Path) -> None:
@@ -74,9 +70,7 @@ def test_a_run_fills_all_tables_and_counts_everything(source: Path, tmp_path: Pa
         3,
     )
     finding = rows(out, "findings")[2]
-    assert {
-        name: finding[name] for name in ("note_id", "row", "item", "site", "side", "status", "descriptors")
-    } == {
+    assert {name: finding[name] for name in ("note_id", "row", "item", "site", "side", "status", "descriptors")} == {
         "note_id": "note-0001",
         "row": 0,
         "item": "reflex",
@@ -224,9 +218,7 @@ def test_wrong_places_are_named(source: Path, tmp_path: Path) -> None:
     run(folder, tmp_path / "texts-archive")
     with pytest.raises(SettingsError, match=r"holds the archive of .*texts, not of"):
         run(source, tmp_path / "texts-archive")
-    with pytest.raises(
-        ClusterError, match=r"No Dask scheduler answers at tcp://127\.0\.0\.1:1 .*run the same command"
-    ):
+    with pytest.raises(ClusterError, match=r"No Dask scheduler answers at tcp://127\.0\.0\.1:1 .*run the same command"):
         run(source, tmp_path / "out", cluster="tcp://127.0.0.1:1")
 
 

@@ -35,8 +35,7 @@ def example_words() -> list[Word]:
     """The words of the example, half a second apart."""
     spoken = " ".join(LINES).split()
     return [
-        Word(text, i * 0.5, i * 0.5 + 0.4, 0.9, ("nee",) if text == "knee" else ())
-        for i, text in enumerate(spoken)
+        Word(text, i * 0.5, i * 0.5 + 0.4, 0.9, ("nee",) if text == "knee" else ()) for i, text in enumerate(spoken)
     ]
 
 

@@ -42,9 +42,7 @@ def test_an_amended_note_says_why_and_the_first_version_stays(store: Store) -> N
         writer.amend(number, 0, store.draft(number).document, "mary", "wrong side")
     changed = Document.from_note(example_note().model_copy(update={"complaint": ()}))
     store.save(number, 1, changed, Change(text="x"), actor="mary", action="edit", state="draft")
-    assert export_input(store, number).status == "signed", (
-        "until it is signed again, the first version counts"
-    )
+    assert export_input(store, number).status == "signed", "until it is signed again, the first version counts"
     sign(store, number)
     second = export_input(store, number)
     assert (second.status, second.note.complaint) == ("amended", ())

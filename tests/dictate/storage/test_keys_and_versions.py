@@ -30,9 +30,7 @@ def quiet(_text: str) -> None:
 
 def test_nothing_readable_lies_on_the_disk(tmp_path: Path) -> None:
     with open_store(sqlite_settings(tmp_path), say=quiet) as store:
-        store.keep_examination(
-            example_note(), example_words(), audio=example_sound(3), patient_ref="Zebulon-17"
-        )
+        store.keep_examination(example_note(), example_words(), audio=example_sound(3), patient_ref="Zebulon-17")
         raw = b"".join(path.read_bytes() for path in tmp_path.glob("d.sqlite3*"))
     for secret in (b"Zebulon", b"knee", b"kettle", b"fLaC", b"foot_drop"):
         assert secret not in raw
@@ -59,9 +57,7 @@ def test_a_wrong_key_file_gets_one_sentence(tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
     open_store(sqlite_settings(tmp_path), say=quiet).close()
     open_store(sqlite_settings(tmp_path / "other"), say=quiet).close()
-    wrong = StoreSettings(
-        url=f"sqlite:///{tmp_path / 'd.sqlite3'}", key_file=tmp_path / "other" / "store.key"
-    )
+    wrong = StoreSettings(url=f"sqlite:///{tmp_path / 'd.sqlite3'}", key_file=tmp_path / "other" / "store.key")
     with pytest.raises(StoreError, match=r"^Wrong key: the key file .* does not open the store .*$"):
         open_store(wrong, say=quiet)
 
@@ -70,9 +66,7 @@ def test_a_wrong_key_file_gets_one_sentence(tmp_path: Path) -> None:
     ("content", "sentence"),
     [(None, "cannot be read"), ("not base64!", "cannot be read"), ("c2hvcnQ=", "is damaged")],
 )
-def test_a_missing_or_damaged_key_file_gets_a_sentence(
-    tmp_path: Path, content: str | None, sentence: str
-) -> None:
+def test_a_missing_or_damaged_key_file_gets_a_sentence(tmp_path: Path, content: str | None, sentence: str) -> None:
     settings = sqlite_settings(tmp_path)
     open_store(settings, say=quiet).close()
     (tmp_path / "store.key").unlink()
@@ -146,9 +140,7 @@ def test_the_passphrase_can_change(tmp_path: Path) -> None:
 def test_a_piece_moved_to_another_row_does_not_open(store: Store) -> None:
     first, second = (store.keep_examination(example_note(), patient_ref=p) for p in ("P-1", "P-2"))
     with store.database.writing() as connection:
-        swap = (
-            "UPDATE examination SET patient = (SELECT patient FROM examination WHERE id = :a) WHERE id = :b"
-        )
+        swap = "UPDATE examination SET patient = (SELECT patient FROM examination WHERE id = :a) WHERE id = :b"
         connection.execute(text(swap), {"a": first, "b": second})
     with pytest.raises(StoreError, match="was changed or damaged outside the program"):
         store.head(second)
@@ -173,9 +165,7 @@ def test_a_migration_that_fails_leaves_nothing_behind(fresh_url: Callable[[str],
     with database.reading() as connection:
         assert inspect(connection).get_table_names() == []
     with database.writing() as connection:
-        assert migrations.migrate(connection, "here") == [
-            number for number, _name, _change in migrations.MIGRATIONS
-        ]
+        assert migrations.migrate(connection, "here") == [number for number, _name, _change in migrations.MIGRATIONS]
     database.close()
 
 
@@ -186,13 +176,9 @@ def test_migrated_tables_are_those_the_program_uses(store: Store) -> None:
             real = {column["name"]: column for column in found.get_columns(table.name)}
             assert set(real) == set(table.columns.keys()), table.name
             for column in table.columns:
-                may_be_empty = (
-                    real[column.name]["nullable"] and not column.primary_key
-                )  # SQLite says so of keys
+                may_be_empty = real[column.name]["nullable"] and not column.primary_key  # SQLite says so of keys
                 assert may_be_empty == column.nullable, f"{table.name}.{column.name}"
-            assert {index["name"] for index in found.get_indexes(table.name)} >= {
-                i.name for i in table.indexes
-            }
+            assert {index["name"] for index in found.get_indexes(table.name)} >= {i.name for i in table.indexes}
 
 
 @pytest.mark.parametrize(

@@ -47,9 +47,7 @@ def test_the_machine_note_survives_edits(store: Store) -> None:
 def test_words_know_their_place_in_the_transcript(store: Store) -> None:
     (recording,) = store.recordings(keep(store))
     transcript = example_note().transcript
-    assert [transcript[w.start_char : w.end_char] for w in recording.words] == [
-        w.text for w in example_words()
-    ]
+    assert [transcript[w.start_char : w.end_char] for w in recording.words] == [w.text for w in example_words()]
     assert [w.as_word() for w in recording.words] == example_words()
 
 
@@ -187,6 +185,14 @@ def test_sound_goes_n_days_after_signing_and_the_words_stay(store: Store, clock:
         actions = [(entry.action, entry.target) for entry in reader.audit_entries()]
     assert ("sound deleted", f"draft {signed}") in actions
     assert check_store(store).faults == ()
+
+
+def test_forget_without_a_patient_removes_nothing(store: Store) -> None:
+    kept = keep(store, "")
+    for nobody in ("", "  "):
+        with pytest.raises(StoreError, match="No patient was named"):
+            store.forget(nobody, "admin")
+    assert store.head(kept).number == kept
 
 
 def test_forget_removes_a_patient_and_keeps_the_proof(store: Store) -> None:

@@ -1,0 +1,61 @@
+"""Praise, instructions and the examiner's own hand: never a result, never a place, never a word that is gone.
+
+The dictations are invented; praise as talk, not as a result, is common practice.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from grammar import parse
+
+
+def rows(text: str) -> set[tuple[str, str | None, str, str]]:
+    """(item, site, side, status) of each finding."""
+    return {(f.item, f.site, f.side, f.status) for f in parse(text).note.findings}
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("there is a tremor of the right hand good now close your eyes", ("tremor", None, "right", "abnormal")),
+        (
+            "hold your arms out close your eyes there is a drift on the left good relax",
+            ("arm_drift", None, "left", "abnormal"),
+        ),
+    ],
+)
+def test_praise_after_a_sign_that_is_there_does_not_make_it_normal(
+    text: str, expected: tuple[str, str | None, str, str]
+) -> None:
+    assert rows(text) == {expected}
+
+
+@pytest.mark.parametrize(
+    ("text", "left_over"),
+    [
+        ("stick out your tongue it goes to the left", "goes to the left"),
+        ("show me your teeth left side lower", "left side lower"),
+        ("right foot drop", "right foot drop"),
+    ],
+)
+def test_what_was_seen_behind_an_instruction_is_at_least_unread(text: str, left_over: str) -> None:
+    note = parse(text).note
+    assert note.findings == ()
+    assert any(left_over in piece.text for piece in note.unread)
+
+
+def test_the_hand_of_the_examiner_is_no_place() -> None:
+    assert rows("lift your leg against my hand left four right five") == {
+        ("power", "hip_flexion", "left", "abnormal"),
+        ("power", "hip_flexion", "right", "normal"),
+    }
+
+
+def test_another_limb_begins_anew() -> None:
+    text = "power in the arms is five on the right four on the left in the legs five throughout"
+    assert rows(text) == {
+        ("power", "arm", "right", "normal"),
+        ("power", "arm", "left", "abnormal"),
+        ("power", "leg", "both", "normal"),
+    }
