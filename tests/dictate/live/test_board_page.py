@@ -188,3 +188,16 @@ def test_nothing_is_loaded_from_elsewhere(chromium, board):
     time.sleep(0.3)
     assert {url[: len(board.address)] for url in asked} == {board.address}
     page.close()
+
+
+def test_keys_pressed_quickly_arrive_in_their_order(chromium, board):
+    page = chromium.new_page(viewport=SIZES["room"])
+    opened_on(page, board, BUSY)
+    page.keyboard.type("wmpwmpee")
+    for _ in range(100):
+        if len(board.pressed) == 7:
+            break
+        page.wait_for_timeout(100)
+    kinds = ["withdraw", "missing", "pause", "withdraw", "missing", "pause", "end"]
+    assert [command.kind for command in board.pressed] == kinds
+    page.close()

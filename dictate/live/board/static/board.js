@@ -9,6 +9,7 @@ let lastSign = Date.now();
 let armedUntil = 0;
 let broken = false;
 let lastView = null;
+let sending = Promise.resolve();
 
 function element(tag, text, className) {
   const made = document.createElement(tag);
@@ -167,8 +168,9 @@ function press(kind) {
     return;
   }
   disarm();
-  fetch("/do", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ do: kind }) })
-    .catch(() => {});
+  const body = JSON.stringify({ do: kind });
+  const send = () => fetch("/do", { method: "POST", headers: { "Content-Type": "application/json" }, body });
+  sending = sending.then(send).catch(() => {}); // one after the other: keys must arrive in the order of the presses
 }
 
 function disarm() {
