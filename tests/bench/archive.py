@@ -246,9 +246,10 @@ def conclude(found: dict[str, Any]) -> None:
         million = cpu_s / found["large"]["notes_in"] * 1e6 / 3600
         print(f"EXTRAPOLATED, not measured: a million notes at the last rate: {1e6 / rate / 3600:.1f} h")
         print(f"EXTRAPOLATED, not measured: the same on 2 idle cores: {million / 2:.1f} h")
+        client = found["large"]["client_cpu_s"] / found["large"]["notes_in"] * 1e6 / 3600
         print(
-            f"EXTRAPOLATED, not measured: on 20 such nodes: {million / 40 * 60:.0f} min, if they are idle "
-            "and the speed-up stays linear"
+            f"EXTRAPOLATED, not measured: on 20 such nodes: {max(million / 40, client) * 60:.0f} min (parsing "
+            f"{million / 40 * 60:.0f} min if it stays linear; the one client needs {client * 60:.0f} min)"
         )
 
 
