@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from dictate.doubt import is_weak
+from grammar.explain import why_side, why_status
 from grammar.models import Finding, Note, Slot
 
 WEAK_MARK = "?"
@@ -210,6 +211,8 @@ def _explain(note: Note) -> Iterable[str]:
         )
         for step in finding.steps:
             yield f"    {step.rule}: {step.words}"
+        yield f"    side is {finding.side}: {why_side(finding)}"
+        yield f"    status is {finding.status}: {why_status(finding)}"
         for repair in finding.repaired:
             yield f"    heard {repair.heard!r}, read as {repair.read_as!r}"
         for code in finding.codes:

@@ -19,6 +19,7 @@ from grammar.models import Finding, Note
 from grammar.protocols import Catalogue, catalogue
 
 # Why a side is as it is when none of the finding's own words says it (rules of the side).
+_SIDES = frozenset(("right", "left", "both", "other"))  # a repair by these words changes the side only
 _UNSAID = {
     "none": "this has no side",
     "unstated": "no side was said, and none is guessed",
@@ -98,7 +99,7 @@ def why_status(finding: Finding) -> str:
     if _said(finding, "negation") and finding.status == "normal":
         return f'the sign is denied by "{_said(finding, "negation")[0]}"'
     for rule in ("repair", "result", "grade"):
-        words = _said(finding, rule)
+        words = [said for said in _said(finding, rule) if not set(said.lower().split()) & _SIDES]
         if words:
             return f'the {rule} "{words[-1]}"'
     items = _said(finding, "item")
