@@ -6,6 +6,7 @@ does nothing but queue; reading, resampling and listening happen in the caller's
 
 from __future__ import annotations
 
+import contextlib
 import queue
 from collections.abc import Iterator
 from typing import Any
@@ -30,6 +31,9 @@ NO_DEVICE = (
     "No microphone was found; plug one in and check that the system lists it, then try `dictate doctor`. "
     "Sound files can be heard without it."
 )
+SOUND_FAULT = (
+    "The sound system gave a fault ({error}); plug the microphone in again and see what `dictate doctor` says of it."
+)
 
 
 def load_sounddevice() -> Any:
@@ -40,35 +44,77 @@ def load_sounddevice() -> Any:
         raise DeviceError(NO_PORTAUDIO) from error
     except ImportError as error:
         raise DeviceError("The sounddevice package is missing; run `pip install sounddevice`.") from error
+    except Exception as error:  # PortAudio starts when the module is loaded; its own class cannot be named yet
+        raise DeviceError(SOUND_FAULT.format(error=error)) from error
     return sounddevice
+
+
+@contextlib.contextmanager
+def _port_faults(sounddevice: Any) -> Iterator[None]:
+    """Turns what PortAudio throws into DeviceError."""
+    try:
+        yield
+    except sounddevice.PortAudioError as error:
+        _Devices.stale = True
+        raise DeviceError(SOUND_FAULT.format(error=error)) from error
+
+
+class _Devices:
+    """PortAudio lists the devices once, when it starts: after a loss the list no longer holds."""
+
+    stale = False
+
+    @classmethod
+    def refresh(cls, sounddevice: Any) -> None:
+        """Start PortAudio again after a loss, so that a microphone that was plugged in again is seen."""
+        if cls.stale:
+            cls.stale = False
+            with contextlib.suppress(sounddevice.PortAudioError):
+                sounddevice.stop()  # a sound that is being played must not outlive its driver
+            with contextlib.suppress(sounddevice.PortAudioError):
+                sounddevice._terminate()
+            with _port_faults(sounddevice):
+                sounddevice._initialize()
 
 
 def list_microphones() -> list[str]:
     """One line a microphone: number, name, default marked. DeviceError when PortAudio is missing."""
     sounddevice = load_sounddevice()
-    default = sounddevice.default.device[0]
-    return [
-        f"{index}: {device['name']}" + (" (default)" if index == default else "")
-        for index, device in enumerate(sounddevice.query_devices())
-        if device["max_input_channels"] > 0
-    ]
+    with _port_faults(sounddevice):
+        default = sounddevice.default.device[0]
+        return [
+            f"{index}: {device['name']}" + (" (default)" if index == default else "")
+            for index, device in enumerate(sounddevice.query_devices())
+            if device["max_input_channels"] > 0
+        ]
 
 
 class Microphone:
     """Live sound; iterate to listen, `close` (from any thread) to stop.
 
-    `overflows` counts blocks that were lost because the machine was too slow.
+    `overflows` counts blocks that were lost because the machine was too slow; `name` is the device's name as
+    the system gives it.
     """
 
     def __init__(self, device: str | None = None) -> None:
-        """Open and start the microphone `device` (name, part of a name, or number; None: the default)."""
+        """Open and start the microphone `device` (name, part of a name, or number; None: the default).
+
+        Raises DeviceError, also for whatever PortAudio throws.
+        """
         self._sounddevice = load_sounddevice()
         self._queue: queue.Queue[bytes | None] = queue.Queue(maxsize=QUEUE_BLOCKS)
         self.overflows = 0
         self._closed = False
-        self.device = self._find(device)
-        self.rate_hz, self._stream = self._open()
-        self._stream.start()
+        _Devices.refresh(self._sounddevice)
+        with _port_faults(self._sounddevice):
+            self.device, self.name = self._find(device)
+            self.rate_hz, self._stream = self._open()
+            try:
+                self._stream.start()
+            except self._sounddevice.PortAudioError:
+                with contextlib.suppress(self._sounddevice.PortAudioError):
+                    self._stream.close()
+                raise
 
     def __iter__(self) -> Iterator[AudioChunk]:
         import soxr
@@ -83,6 +129,7 @@ class Microphone:
             except queue.Empty as error:
                 if self._closed:
                     return
+                _Devices.stale = True
                 raise DeviceError(
                     f"The microphone {self.name!r} stopped giving sound; plug it in again. "
                     "What was heard so far is kept."
@@ -96,19 +143,17 @@ class Microphone:
                 yield AudioChunk(samples=samples, start_s=done / SAMPLE_RATE_HZ)
                 done += len(samples)
 
-    @property
-    def name(self) -> str:
-        """The device's name as the system gives it."""
-        return str(self._sounddevice.query_devices(self.device, "input")["name"])
-
     def close(self) -> None:
-        """Stop listening; what is queued is still given to the iterator."""
+        """Stop listening; what is queued is still given to the iterator. A lost device is no fault here."""
         if self._closed:
             return
         self._closed = True
         try:
-            self._stream.stop()
-            self._stream.close()
+            for step in (self._stream.stop, self._stream.close):
+                try:
+                    step()
+                except self._sounddevice.PortAudioError:
+                    _Devices.stale = True
         finally:
             try:
                 self._queue.put_nowait(None)
@@ -122,7 +167,7 @@ class Microphone:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _find(self, device: str | None) -> int:
+    def _find(self, device: str | None) -> tuple[int, str]:
         sounddevice = self._sounddevice
         inputs = [
             (index, str(entry["name"]))
@@ -130,13 +175,15 @@ class Microphone:
             if entry["max_input_channels"] > 0
         ]
         if not inputs:
+            _Devices.stale = True
             raise DeviceError(NO_DEVICE)
         if device is None:
             default = int(sounddevice.default.device[0])
-            return default if any(index == default for index, _ in inputs) else inputs[0][0]
+            return next(((index, name) for index, name in inputs if index == default), inputs[0])
         for index, name in inputs:
             if device == str(index) or device.casefold() in name.casefold():
-                return index
+                return index, name
+        _Devices.stale = True
         known = "; ".join(f"{index}: {name}" for index, name in inputs)
         raise DeviceError(f"There is no microphone {device!r}; known are {known}.")
 
@@ -158,6 +205,7 @@ class Microphone:
                 fault = error
             else:
                 return rate, stream
+        _Devices.stale = True
         raise DeviceError(
             f"The microphone {self.name!r} cannot be opened ({fault}); close other programs that use it, "
             "or choose another with the setting [sound] device."

@@ -78,9 +78,7 @@ def test_a_clinic_adds_an_item_its_words_and_an_add_on(tmp_path: Path) -> None:
         ("[items", PHRASES, "files", "cannot be read as TOML"),
     ],
 )  # fmt: skip
-def test_a_planted_fault_is_named(
-    tmp_path: Path, protocol: str, phrases: str, kind: str, words: str
-) -> None:
+def test_a_planted_fault_is_named(tmp_path: Path, protocol: str, phrases: str, kind: str, words: str) -> None:
     """File, entry and mend of each fault; nothing of it is guessed away."""
     found = [str(one) for one in check_all((clinic(tmp_path, protocol, phrases),)) if one.kind == kind]
     assert any(words in line and "Mend: " in line for line in found), found

@@ -32,11 +32,7 @@ def test_a_rule_reads_its_case(case: dict[str, Any]) -> None:
     assert set(case) <= {"rule", "said", "want", "queries", "asked", "reason", "known_failure"}
     note = grammar.parse(case["said"]).note
     rows = [
-        " ".join(
-            part
-            for part in (f.item + (f":{f.site}" if f.site else ""), f.side, f.status, f.grade)
-            if part
-        )
+        " ".join(part for part in (f.item + (f":{f.site}" if f.site else ""), f.side, f.status, f.grade) if part)
         for f in note.findings
     ]
     assert sorted(rows) == sorted(case["want"])

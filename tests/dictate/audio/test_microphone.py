@@ -37,11 +37,19 @@ class FakePort:
     class PortAudioError(Exception): ...
 
     def __init__(self, devices, rates=(16_000,), default: int = 0) -> None:
-        self.devices, self.rates = devices, rates
+        self.devices, self.plugged_in, self.rates = devices, devices, rates
         self.default = type("Default", (), {"device": (default, -1)})()
 
     def query_devices(self, device=None, kind=None):
         return self.devices if device is None else self.devices[device]
+
+    def stop(self) -> None: ...
+
+    def _terminate(self) -> None:
+        self.devices = []
+
+    def _initialize(self) -> None:
+        self.devices = self.plugged_in
 
     def RawInputStream(self, *, samplerate, callback, **_):
         if samplerate not in self.rates:
@@ -58,6 +66,7 @@ def device(name: str, inputs: int = 1, rate: float = 48_000.0):
 def port(monkeypatch):
     port = FakePort([device("Speakers", 0), device("Desk USB"), device("Webcam")], default=1)
     monkeypatch.setattr(microphone, "load_sounddevice", lambda: port)
+    monkeypatch.setattr(microphone._Devices, "stale", False)
     return port
 
 
@@ -139,3 +148,36 @@ def test_a_silent_driver_is_reported(port, monkeypatch) -> None:
     monkeypatch.setattr(microphone, "SILENT_S", 0.05)
     with pytest.raises(DeviceError, match="stopped giving sound"):
         list(Microphone())
+
+
+def failing(port):
+    def fail(*_args, **_more):
+        raise port.PortAudioError("Unanticipated host error [PaErrorCode -9999]")
+
+    return fail
+
+
+@pytest.mark.parametrize("step", ["query_devices", "start"])
+def test_what_the_driver_throws_while_opening_is_a_device_error(port, monkeypatch, step) -> None:
+    monkeypatch.setattr(port if step == "query_devices" else FakeStream, step, failing(port))
+    with pytest.raises(DeviceError, match=r"sound system gave a fault \(Unanticipated host error"):
+        Microphone()
+
+
+def test_a_lost_device_stays_the_reason_when_closing_it_fails_too(port, monkeypatch) -> None:
+    monkeypatch.setattr(microphone, "SILENT_S", 0.05)
+    monkeypatch.setattr(FakeStream, "stop", failing(port))
+    monkeypatch.setattr(FakeStream, "close", failing(port))
+    with pytest.raises(DeviceError, match="'Desk USB' stopped giving sound"), Microphone() as source:
+        list(source)
+
+
+def test_a_microphone_plugged_in_again_is_seen_after_a_loss(port, monkeypatch) -> None:
+    monkeypatch.setattr(microphone, "SILENT_S", 0.05)
+    port.plugged_in = [device("Speakers", 0)]
+    with pytest.raises(DeviceError, match="stopped giving sound"):
+        list(Microphone("usb"))
+    with pytest.raises(DeviceError, match="No microphone was found"):
+        Microphone("usb")
+    port.plugged_in = [device("Desk USB"), device("Speakers", 0)]
+    assert Microphone("usb").device == 0

@@ -100,6 +100,26 @@ def test_a_microphone_pulled_out_is_named_and_opened_again_with_times_going_on(t
     assert taken.fault is None
 
 
+def test_a_driver_that_throws_anything_even_while_closing_never_ends_the_examination(tmp_path, monkeypatch):
+    monkeypatch.setattr(capture, "RETRY_EVERY_S", 0.05)
+    told = []
+
+    class Torn(Prepared):
+        def close(self):
+            raise RuntimeError("Unanticipated host error")
+
+    sources = iter(
+        [
+            Torn(block(1), DeviceError("The microphone stopped giving sound.")),
+            Prepared(lambda: told.append(taken.problem), block(2)),
+        ]
+    )
+    taken = Capture(lambda: next(sources), recording.Recording(tmp_path / "s.au"))
+    taken.start()
+    assert [item.kept.start_s for item in drained(taken)[:-1]] == [0.0, 0.1]
+    assert "The microphone is lost" in told[0]
+
+
 @pytest.mark.parametrize("fault", [DeviceError("No microphone was found."), InputError("x is not a sound file.")])
 def test_a_source_that_never_worked_is_a_fault_not_a_loop(tmp_path, fault):
     def opener():
