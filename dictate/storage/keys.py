@@ -2,8 +2,8 @@
 
 The data key is random and never changes; it is kept wrapped (AES-GCM) by a key made from the chosen source,
 so a passphrase can be changed without sealing everything anew. What is needed to unwrap it (mode, salt,
-argon2id costs, wrapped key) lies in the `meta` table and travels with backups. Costs follow RFC 9106,
-section 4, second recommended option: 3 passes, 64 MiB, 4 lanes.
+argon2id costs, name of the keyring entry, wrapped key) lies in the `meta` table and travels with backups.
+Costs follow RFC 9106, section 4, second recommended option: 3 passes, 64 MiB, 4 lanes.
 """
 
 from __future__ import annotations
@@ -56,6 +56,7 @@ def create_header(settings: StoreSettings, ask: AskPassphrase) -> tuple[dict[str
         header = {"key_mode": "plain", "key_digest": _text(data_key)}
         return header, Cipher(data_key, plain=True)
     header = {"key_mode": settings.key, "key_salt": _text(os.urandom(16)), "store_id": os.urandom(8).hex()}
+    header["key_entry"] = _entry_name(header)
     header["key_costs"] = f"{TIME_COST},{MEMORY_KIB},{LANES}"
     outer = _outer_key(header, settings, ask, create=True)
     header["key_wrapped"] = _wrap(outer, data_key)
@@ -84,8 +85,16 @@ def rewrapped(
         )
     data_key = _unwrap(header, settings, ask_old, where)
     fresh = {**header, "key_mode": settings.key, "key_salt": _text(os.urandom(16))}
+    fresh["key_entry"] = _entry_name(fresh)
     fresh["key_wrapped"] = _wrap(_outer_key(fresh, settings, ask_new, create=True), data_key)
     return fresh
+
+
+def _entry_name(header: Mapping[str, str]) -> str:
+    """A name for a new keyring entry: an entry is never overwritten, so that what was wrapped before (the store
+    itself while a change of the key is not yet on the disk, and every backup) can still be opened.
+    """
+    return f"{header['store_id']}-{os.urandom(8).hex()}"
 
 
 def _unwrap(header: Mapping[str, str], settings: StoreSettings, ask: AskPassphrase, where: str) -> bytes:
@@ -111,11 +120,11 @@ def _outer_key(header: Mapping[str, str], settings: StoreSettings, ask: AskPassp
         passes, memory, lanes = (int(cost) for cost in header["key_costs"].split(","))
         return hash_secret_raw(phrase.encode(), _bytes(header["key_salt"]), passes, memory, lanes, KEY_BYTES, Type.ID)
     if mode == "keyring":
-        return _keyring_key(header["store_id"], create=create)
+        return _keyring_key(header.get("key_entry", header["store_id"]), create=create)
     return _file_key(settings.key_file, create=create)
 
 
-def _keyring_key(store_id: str, *, create: bool) -> bytes:
+def _keyring_key(entry: str, *, create: bool) -> bytes:
     try:
         import keyring
         from keyring.errors import KeyringError
@@ -126,12 +135,12 @@ def _keyring_key(store_id: str, *, create: bool) -> bytes:
         ) from error
     try:
         if create:
-            keyring.set_password(APP, store_id, _text(os.urandom(KEY_BYTES)))
-        found = keyring.get_password(APP, store_id)
+            keyring.set_password(APP, entry, _text(os.urandom(KEY_BYTES)))
+        found = keyring.get_password(APP, entry)
     except KeyringError as error:
         raise StoreError(f"The OS keyring cannot be used ({error}); unlock it, or use a key file.") from error
     if not found:
-        raise StoreError(f"The OS keyring holds no key named {APP}/{store_id}; restore it, or restore a backup.")
+        raise StoreError(f"The OS keyring holds no key named {APP}/{entry}; restore it, or restore a backup.")
     return _bytes(found)
 
 

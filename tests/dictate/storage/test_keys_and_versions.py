@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import keyring
@@ -12,9 +12,10 @@ from keyring.backend import KeyringBackend
 from sqlalchemy import inspect, text
 
 from dictate.errors import StoreError
-from dictate.storage import Store, StoreSettings, check_store, migrations, open_store, tables
+from dictate.storage import Store, StoreSettings, check_store, keys, migrations, open_store, tables
 from dictate.storage.database import Database
 from dictate.storage.options import filled_in
+from dictate.storage.writer import Writer
 from tests.dictate.storage.examples import example_note, example_sound, example_words
 
 PHRASE = "correct horse battery staple"
@@ -99,20 +100,51 @@ class MemoryKeyring(KeyringBackend):
         self.kept[service, username] = password
 
 
-def test_the_keyring_holds_the_key(tmp_path: Path) -> None:
+@pytest.fixture
+def my_keyring() -> Iterator[MemoryKeyring]:
     before, mine = keyring.get_keyring(), MemoryKeyring()
     keyring.set_keyring(mine)
-    try:
-        settings = sqlite_settings(tmp_path, key="keyring")
-        with open_store(settings, say=quiet) as store:
-            number = store.keep_examination(example_note())
-        with open_store(settings, say=quiet) as store:
-            assert store.machine_note(number) == example_note()
-        mine.kept.clear()
-        with pytest.raises(StoreError, match="keyring holds no key"):
-            open_store(settings, say=quiet)
-    finally:
-        keyring.set_keyring(before)
+    yield mine
+    keyring.set_keyring(before)
+
+
+def test_the_keyring_holds_the_key(tmp_path: Path, my_keyring: MemoryKeyring) -> None:
+    settings = sqlite_settings(tmp_path, key="keyring")
+    with open_store(settings, say=quiet) as store:
+        number = store.keep_examination(example_note())
+    with open_store(settings, say=quiet) as store:
+        assert store.machine_note(number) == example_note()
+    my_keyring.kept.clear()
+    with pytest.raises(StoreError, match="keyring holds no key"):
+        open_store(settings, say=quiet)
+
+
+def test_a_change_of_the_keyring_key_that_fails_or_comes_after_a_copy_locks_nothing_out(
+    tmp_path: Path, my_keyring: MemoryKeyring, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings = sqlite_settings(tmp_path, key="keyring")
+    with open_store(settings, say=quiet) as store:
+        number = store.keep_examination(example_note())
+        with monkeypatch.context() as patched:
+            patched.setattr(Writer, "put_meta", lambda *_: (_ for _ in ()).throw(StoreError("The disk is full.")))
+            with pytest.raises(StoreError, match="disk is full"):
+                store.change_key(settings, keys.ask_passphrase, keys.ask_passphrase)
+    with open_store(settings, say=quiet) as store, store.reading() as reader:
+        copied = {row.name: row.value for row in reader.connection.execute(tables.meta.select())}
+        store.change_key(settings, keys.ask_passphrase, keys.ask_passphrase)
+    with open_store(settings, say=quiet) as store:
+        assert store.machine_note(number) == example_note()
+    assert keys.open_header(copied, settings, keys.ask_passphrase, "a copy")
+
+
+def test_a_keyring_entry_with_the_name_of_older_stores_still_opens(tmp_path: Path, my_keyring: MemoryKeyring) -> None:
+    settings = sqlite_settings(tmp_path, key="keyring")
+    with open_store(settings, say=quiet) as store, store.database.writing() as connection:
+        header = {row.name: row.value for row in connection.execute(tables.meta.select())}
+        connection.execute(tables.meta.delete().where(tables.meta.c.name == "key_entry"))
+    (place,) = my_keyring.kept
+    my_keyring.kept[place[0], header["store_id"]] = my_keyring.kept.pop(place)
+    open_store(settings, say=quiet).close()
 
 
 def test_plain_mode_says_so_on_every_start(tmp_path: Path) -> None:
