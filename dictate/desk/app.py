@@ -105,6 +105,10 @@ def _endpoint(desk: Desk, page: Page) -> Callable[[Request], Awaitable[Response]
         form: dict[str, str] = {}
         body = b""
         if page.method == "POST":
+            if page.roles is not None:  # who is nobody is not listened to: a body of theirs is never read
+                refusal = await run_in_threadpool(_refusal, desk, page, request)
+                if refusal is not None:
+                    return refusal
             if page.body == "sound":
                 body = await request.body()
             else:
@@ -112,6 +116,15 @@ def _endpoint(desk: Desk, page: Page) -> Callable[[Request], Awaitable[Response]
         return await run_in_threadpool(_answer, desk, page, request, form, body)
 
     return endpoint
+
+
+def _refusal(desk: Desk, page: Page, request: Request) -> Response | None:
+    """The answer to a post without a session, before its body is read; None when there is a session."""
+    if desk.people.who(request.cookies.get(desk.cookie), touch=False) is not None:
+        return None
+    answer = _not_signed_in(Ask(desk, request, None), page)
+    answer.headers["Connection"] = "close"
+    return answer
 
 
 async def _form(request: Request) -> dict[str, str]:

@@ -4,11 +4,14 @@ too large.
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterator
 from html.parser import HTMLParser
 
 import pytest
+from starlette.types import Message
 
+from dictate.desk.app import create_app
 from dictate.storage import Store, check_store
 from grammar import parse
 from grammar.models import Note, TextSpan
@@ -227,3 +230,27 @@ def test_a_broken_sound_gets_a_sentence(store: Store, browser: Browser, sound: b
     assert answer.status_code == 400
     assert answer.json()["said"]
     assert store.head(1).revision == 0
+
+
+@pytest.mark.parametrize("path", ["/drafts/1/dictation", "/drafts/1/phrase", "/people", "/account"])
+@pytest.mark.parametrize("cookie", [b"", b"desk=madeup"])
+def test_a_body_is_not_read_before_it_is_known_who_sends_it(store: Store, path: str, cookie: bytes) -> None:
+    keep(store)
+    sent: list[Message] = []
+
+    async def receive() -> Message:
+        raise AssertionError("the body was asked for")
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    headers = [(b"host", b"127.0.0.1:8040"), (b"content-length", b"60000"), (b"cookie", cookie)]
+    headers.append((b"content-type", b"application/x-www-form-urlencoded"))
+    scope = {
+        "type": "http", "http_version": "1.1", "method": "POST", "path": path, "raw_path": path.encode(),
+        "query_string": b"", "headers": headers, "client": ("10.0.0.9", 5000), "server": ("127.0.0.1", 8040),
+        "scheme": "http", "root_path": "",
+    }  # fmt: skip
+    asyncio.run(create_app(store)(scope, receive, send))
+    assert sent[0]["status"] == 401
+    assert (b"connection", b"close") in sent[0]["headers"]
