@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
+import stat
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -113,6 +114,9 @@ def _build_into(cache: Path, name: str, clinic: tuple[str, ...]) -> Path:
 def _build_elsewhere(name: str, clinic: tuple[str, ...]) -> Path:
     folder = Path(tempfile.gettempdir()) / f"spoken-exam-{os.getuid() if hasattr(os, 'getuid') else 'user'}"
     try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not _only_ours(folder):  # anybody may have put it there, with "left" sounding like "right"
+            folder = Path(tempfile.mkdtemp(prefix="spoken-exam-"))
         if (folder / name / DICTIONARY_FILE).is_file():
             return folder / name
         return _build_into(folder, name, clinic)
@@ -121,6 +125,14 @@ def _build_elsewhere(name: str, clinic: tuple[str, ...]) -> Path:
             f"The language model cannot be written ({error}); free some disk space or set "
             "$SPOKEN_EXAM_HOME to a folder that can be written."
         ) from error
+
+
+def _only_ours(folder: Path) -> bool:
+    """Whether a folder is a real one of this user that nobody else can write into."""
+    found = folder.lstat()
+    if not hasattr(os, "getuid"):  # there the temporary folder is each user's own
+        return stat.S_ISDIR(found.st_mode)
+    return stat.S_ISDIR(found.st_mode) and found.st_uid == os.getuid() and not found.st_mode & 0o022
 
 
 def _forget_old(cache: Path, keep: str) -> None:

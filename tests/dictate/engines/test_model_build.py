@@ -1,5 +1,7 @@
 """The built language model: cached by fingerprint, with a clinic's own words, never half done."""
 
+import os
+
 import pytest
 
 from dictate.engines import model_build
@@ -54,6 +56,30 @@ def test_a_cache_that_cannot_be_written_is_replaced(tmp_path, monkeypatch) -> No
     (tmp_path / "file").write_text("in the way")
     built = model_build.ensure_model(tmp_path / "file" / "cache")
     assert built.folder.is_relative_to(tmp_path / "elsewhere")
+
+
+@pytest.mark.parametrize("trap", ["writable by all", "a link", "of another user"])
+def test_a_model_that_somebody_else_may_have_left_is_never_used(tmp_path, monkeypatch, trap) -> None:
+    temporary, theirs = tmp_path / "tmp", tmp_path / "theirs"
+    monkeypatch.setattr(model_build.tempfile, "tempdir", str(temporary))
+    user = os.getuid()
+    planted = theirs / f"language-{model_build.fingerprint()}"
+    planted.mkdir(parents=True)
+    (planted / model_build.DICTIONARY_FILE).write_text("left R AY T\n")
+    temporary.mkdir()
+    known = temporary / f"spoken-exam-{user}"
+    if trap == "a link":
+        known.symlink_to(theirs)
+    else:
+        theirs.rename(known)
+        known.chmod(0o777 if trap == "writable by all" else 0o755)
+    if trap == "of another user":
+        monkeypatch.setattr(model_build.os, "getuid", lambda: user + 1)
+        known.rename(temporary / f"spoken-exam-{user + 1}")
+    (tmp_path / "file").write_text("in the way")
+    built = model_build.ensure_model(tmp_path / "file" / "cache")
+    assert "left L EH F T\n" in built.dictionary.read_text()
+    assert built.folder.parent.stat().st_mode & 0o077 == 0
 
 
 @pytest.mark.parametrize(
