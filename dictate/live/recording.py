@@ -82,16 +82,25 @@ class Recording:
         """Seconds of sound that are in memory only."""
         return len(self._waiting) / _BYTES_A_SAMPLE / SAMPLE_RATE_HZ
 
-    def blank(self, from_sample: int, to_sample: int) -> None:
-        """Overwrite a recognised stretch with silence, in place (for those who do not want sound kept)."""
+    def blank(self, from_sample: int, to_sample: int) -> bool:
+        """Overwrite a recognised stretch with silence, in place (for those who do not want sound kept).
+
+        False when the disk refused (`problem` says why), or when some of it still waits in memory: ask for the
+        same stretch again later.
+        """
         silence = bytes(SAMPLE_RATE_HZ * _BYTES_A_SAMPLE)
-        written = (os.fstat(self._fd).st_size - HEADER_BYTES) // _BYTES_A_SAMPLE
-        at, end = max(from_sample, 0), min(to_sample, written)
-        while at < end:
-            count = min(end - at, SAMPLE_RATE_HZ)
-            os.pwrite(self._fd, silence[: count * _BYTES_A_SAMPLE], HEADER_BYTES + at * _BYTES_A_SAMPLE)
-            at += count
-        self._unsynced = True
+        try:
+            written = (os.fstat(self._fd).st_size - HEADER_BYTES) // _BYTES_A_SAMPLE
+            at, end = max(from_sample, 0), min(to_sample, written)
+            while at < end:
+                count = min(end - at, SAMPLE_RATE_HZ)
+                self._unsynced = True
+                os.pwrite(self._fd, silence[: count * _BYTES_A_SAMPLE], HEADER_BYTES + at * _BYTES_A_SAMPLE)
+                at += count
+        except OSError as error:  # a copy-on-write disk needs room even for this
+            self.problem = error.strerror or str(error)
+            return False
+        return to_sample <= written or not self._waiting
 
     def close(self) -> None:
         """Write and sync what can be, then close."""

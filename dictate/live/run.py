@@ -176,8 +176,9 @@ class Examination:
         self._signal()
         self.journal.drain(sync=True)
         if not self.plan.keep_sound:
-            self.recording.blank(int(self._blanked_s * SAMPLE_RATE_HZ), int(self.settled_s * SAMPLE_RATE_HZ))
-            self._blanked_s = self.settled_s
+            stretch = (int(self._blanked_s * SAMPLE_RATE_HZ), int(self.settled_s * SAMPLE_RATE_HZ))
+            if self.recording.blank(*stretch):  # else it is blanked together with the next utterance
+                self._blanked_s = self.settled_s
 
     def _read(self, final: FinalText) -> state.LiveState:
         try:

@@ -118,6 +118,25 @@ def test_blanking_silences_a_stretch_and_nothing_else(tmp_path):
     assert np.array_equal(recording.load(kept.path), expected)
 
 
+@pytest.mark.parametrize("call", ["pwrite", "write"])
+def test_a_stretch_that_the_disk_would_not_blank_is_told_and_can_be_blanked_later(tmp_path, monkeypatch, call):
+    def full(fd, *_rest):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    kept, samples = Recording(tmp_path / "sound.au"), noise(40_000)
+    kept.append(samples[:20_000])
+    with monkeypatch.context() as patched:
+        patched.setattr(os, call, full)
+        kept.append(samples[20_000:])
+        assert not kept.blank(1000, 30_000)
+        assert kept.problem == "No space left on device"
+    kept.drain()
+    assert kept.blank(1000, 30_000)
+    kept.close()
+    samples[1000:30_000] = 0
+    assert np.array_equal(recording.load(kept.path), samples)
+
+
 def test_chunks_are_the_recording_in_order_from_any_sample(tmp_path):
     kept, samples = Recording(tmp_path / "sound.au"), noise(5000)
     kept.append(samples)
