@@ -165,7 +165,7 @@ def _plain_token(
 ) -> int:
     norm = norms[i]
     first = norm[:1]
-    if first.isdecimal() or norm in ("+", "trace") or first in "ctls":
+    if first.isdecimal() or norm in ("+", "-", "trace") or first in "ctls":
         grade = grade_at(norms, tokens, i, fractions)
         if grade is not None:
             mention = Mention(GRADE, i, grade.end)

@@ -107,6 +107,8 @@ def grade_at(norms: Sequence[str], texts: Sequence[str], i: int, fractions: dict
         return _trace(i + 1)
     if word == "+":
         return _plus_first(norms, i)
+    if word == "-":
+        return _minus_first(norms, i)
     if word in _LEVELS or word == "left" or (len(word) in (2, 3) and word[0] in "ctls" and word[1:].isdecimal()):
         level = level_at(norms, texts, i)
         if level is not None:
@@ -171,9 +173,13 @@ def _plus_first(norms: Sequence[str], i: int) -> Grade | None:
     pluses = 0
     while i + pluses < len(norms) and norms[i + pluses] == "+":
         pluses += 1
-    if pluses >= 2:
+    other = _signs(norms, i + pluses + 1) if list(norms[i + pluses : i + pluses + 1]) == ["/"] else None
+    if pluses >= 2 or other is not None:
         grade = Grade(pluses, i + pluses)
-        grade.sign = "+"
+        grade.sign, grade.lone = "+", pluses == 1
+        if other is not None:
+            grade.den, grade.end = other
+            grade.den_sign = "++"
         return grade
     found = number_at(norms, i + 1) if i + 1 < len(norms) else None
     if found is None:
@@ -183,6 +189,27 @@ def _plus_first(norms: Sequence[str], i: int) -> Grade | None:
     grade = Grade(*found)
     grade.sign = "+"
     _over(grade, norms)
+    return grade
+
+
+def _signs(norms: Sequence[str], i: int) -> tuple[int, int] | None:
+    """(count, end) of the run of plus signs at token i, or (0, end) of a single minus, in a typed pair of reflexes."""
+    end = i
+    while end < len(norms) and norms[end] == "+":
+        end += 1
+    if end > i:
+        return end - i, end
+    return (0, i + 1) if i < len(norms) and norms[i] == "-" else None
+
+
+def _minus_first(norms: Sequence[str], i: int) -> Grade | None:
+    """ "-/-", "-/++": no reflex on the first side of a typed pair."""
+    other = _signs(norms, i + 2) if list(norms[i + 1 : i + 2]) == ["/"] else None
+    if other is None:
+        return None
+    grade = Grade(0, other[1])
+    grade.den, grade.lone = other[0], True
+    grade.den_sign = "++"
     return grade
 
 

@@ -89,7 +89,7 @@ def _reflex(scale: Scale, grade: Grade) -> Placed | None:
     value = _reflex_value(grade.n)
     if value is None:
         return Placed(bounds="0 to 4+")
-    if grade.den is not None and grade.den != 4:
+    if grade.den is not None and (grade.den != 4 or grade.den_sign == "++"):
         other = _reflex_value(grade.den)
         if other is not None:
             return Placed(value, value in scale.normal, pair=(value, other))

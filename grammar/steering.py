@@ -85,6 +85,8 @@ class Steering(Repairs):
             return
         if self.group.side and not self.group.targets and not self.group.valued:
             self.heading_side = self.group.side
+            if len(self.ms) == 2:  # a line of its own heads the lines below
+                self.state.head_side, self.state.head_region, self.state.head_line = self.group.side, None, True
             for m in self.group.mentions:
                 self.take(m, COMMAND)
             self.group = Group()

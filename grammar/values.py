@@ -35,6 +35,9 @@ _REVEALS = frozenset(
 _SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
 
 
+ARROWS = ("↑", "↓")
+
+
 class Values(Places):
     """Results and grades: to which group they belong, and when they open the next one."""
 
@@ -49,6 +52,8 @@ class Values(Places):
             self._on_not_examined(k)
             return
         if self._of_stranger(k):
+            return
+        if self._unlike_pair(k):
             return
         if self._of_unknown(k) and all(t.reading is not None and t.reading.heading for t in group.targets):
             return
@@ -108,6 +113,31 @@ class Values(Places):
             return False
         before = [word.lower() for word in self.tokens[max(0, first.i - 5) : first.i]]
         return any(pair in (("there", "is"), ("there", "'s"), ("there", "are")) for pair in itertools.pairwise(before))
+
+    def _unlike_pair(self, k: int) -> bool:
+        """ "Plantars ↓/↑": which of two unlike values is which side is not said, so they stay unread."""
+        if (
+            (self.group.sided and self.group.side != "both")
+            or self.state.pair_order is not None
+            or k + 2 > len(self.ms)
+        ):
+            return False
+        other = k + 2 if self.ms[k + 1 : k + 2] and self.ms[k + 1].mark == "/" else k + 1
+        lex = self.lex(other)
+        if (
+            lex is None
+            or lex.result is None
+            or lex.item is not None
+            or self._soft(self.ms[other])
+            or (other == k + 1 and lex.text not in ARROWS)
+        ):
+            return False
+        for target in self.group.targets:
+            first, second = self.emitter.reading(target, self.ms[k]), self.emitter.reading(target, self.ms[other])
+            if first is not None and second is not None and first.status != second.status:
+                self.skip_to = other + 1
+                return True
+        return False
 
     def _of_stranger(self, k: int) -> bool:
         """ "no ecchymosis noted": seen or noted is the word before it, when that is not understood."""

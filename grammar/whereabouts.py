@@ -139,6 +139,15 @@ class Whereabouts(Meaning):
             return "none"
         if phrase is not None and phrase.side is not None and not (group.neg and phrase.side == "unstated"):
             return phrase.side
+        if any(
+            m.lex is not None and m.lex.result is not None and m.lex.result.any is not None and m.lex.result.any.soft
+            for m in group.results
+        ):
+            return "both"
+        if heading_side is not None:
+            return heading_side
+        if not own and self.state.pair_first and group.compare is None and status != "not_examined":
+            return self._second_column()
         if any(p.reading.number == "many" and p.side is None for p in group.places):
             return "both"
         if phrase is not None and phrase.number == "many":
@@ -149,20 +158,11 @@ class Whereabouts(Meaning):
             and any(t.reading is not None and t.reading.number == "many" for t in group.targets)
         ):
             return "both"
-        if any(
-            m.lex is not None and m.lex.result is not None and m.lex.result.any is not None and m.lex.result.any.soft
-            for m in group.results
-        ):
-            return "both"
         negated_sign = group.neg is not None and status == "normal"
-        if heading_side is not None:
-            return heading_side
         if status == "not_examined":
             return "both"
         if negated_sign:
             return "both"
-        if not own and self.state.pair_first and group.compare is None:
-            return self._second_column()
         if group.rest:
             return self._unsided(group, target, spot, status, site)
         if not own and spot is not None and self.state.topic_side in ("right", "left"):
