@@ -30,7 +30,7 @@ def read_examinations(name: str) -> list[ExportInput]:
     try:
         data: Any = json.loads(text)
     except json.JSONDecodeError:
-        lines = [line for line in text.splitlines() if line.strip()]
+        lines = [line for line in text.split("\n") if line.strip()]  # splitlines() would cut inside a transcript
         if len(lines) < 2:
             return [read_json(text, name=stem)]
         return [read_json(line, name=f"{stem}-{number}") for number, line in enumerate(lines, 1)]

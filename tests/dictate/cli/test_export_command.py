@@ -13,6 +13,7 @@ from dictate.cli import build
 from dictate.errors import DictateError
 from dictate.exports.formats import FORMATS, NAMES
 from dictate.exports.json_note import write_json
+from dictate.exports.sources import read_examinations
 from dictate.exports.subject import ExportInput, Signature, fingerprint
 from dictate.settings import load_settings
 from dictate.storage import open_store
@@ -58,6 +59,17 @@ def test_several_notes_in_one_file_become_several_files(tmp_path: Path) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     run("export", path, "--draft", "--format", "hl7", "--out", tmp_path / "out")
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["day-1.hl7", "day-2.hl7"]
+
+
+@pytest.mark.parametrize("mark", ["\u2028", "\u2029", "\x85"])
+def test_a_mark_within_a_transcript_does_not_cut_its_line(tmp_path: Path, mark: str) -> None:
+    notes = [parse(f"right knee jerk two plus{mark}romberg negative").note, parse(SPOKEN).note]
+    (tmp_path / "day.jsonl").write_text(
+        "\r\n".join(note.model_dump_json(by_alias=True) for note in notes), encoding="utf-8", newline=""
+    )
+    read = read_examinations(str(tmp_path / "day.jsonl"))
+    assert [one.note for one in read] == notes
+    assert mark in read[0].note.transcript
 
 
 def test_standard_input_to_standard_output(tmp_path: Path) -> None:
