@@ -78,6 +78,8 @@ def create(root: Path) -> LiveFolder:
             with contextlib.suppress(FileExistsError):
                 path.mkdir(mode=0o700)
                 break
+        else:
+            raise StoreError(f"{path} is there already, as are all names before it; move the folders of {root} away.")
     except OSError as error:
         raise StoreError(
             f"No folder for the examination can be made in {root} ({error.strerror}). Free some space, or "

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from datetime import datetime
 
 import pytest
 
@@ -24,6 +25,20 @@ def begun(root, *, closed=False):
 
 def test_two_examinations_in_one_second_get_two_folders(tmp_path):
     assert len({folders.create(tmp_path).name for _ in range(3)}) == 3
+
+
+def test_a_folder_that_is_there_already_is_never_taken_for_a_new_one(tmp_path, monkeypatch):
+    class Standing(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return cls(2026, 3, 2, 9, 30)
+
+    monkeypatch.setattr(folders, "datetime", Standing)
+    monkeypatch.setattr(folders, "SPARE_BYTES", 10)
+    made = [folders.create(tmp_path) for _ in range(99)]
+    assert len({home.name for home in made}) == 99
+    with pytest.raises(StoreError, match="20260302-093000-99 is there already"):
+        folders.create(tmp_path)
 
 
 def test_a_folder_is_closed_to_other_users(tmp_path):
