@@ -161,13 +161,16 @@ class Ask:
         return origin is None or urlsplit(origin).netloc.lower() == headers.get("host", "").lower()
 
 
+def may_see(person: Person, head: DraftHead) -> bool:
+    """Whether the draft is this person's to see (secretaries: all; clinicians: their own; exporters: signed)."""
+    if person.role == "clinician":
+        return head.clinician == person.username
+    return person.role == "secretary" or (person.role == "exporter" and head.signed_version > 0)
+
+
 def require_may_see(person: Person, head: DraftHead) -> None:
-    """ForbiddenError unless the draft is this person's to see (secretaries: all; clinicians: their own)."""
-    if person.role == "secretary":
-        return
-    if person.role == "clinician" and head.clinician == person.username:
-        return
-    if person.role == "exporter" and head.signed_version > 0:
+    """ForbiddenError unless the draft is this person's to see."""
+    if may_see(person, head):
         return
     raise ForbiddenError("This draft is not yours to see; it is in the list of its own clinician.")
 

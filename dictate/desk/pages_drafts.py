@@ -10,10 +10,10 @@ from urllib.parse import urlencode
 from starlette.responses import Response, StreamingResponse
 
 from dictate.desk import editing, view, words
-from dictate.desk.asking import Ask
+from dictate.desk.asking import Ask, may_see
 from dictate.desk.figures import figure_of, figure_style
 from dictate.errors import DeskError
-from dictate.storage import Draft, Wanted
+from dictate.storage import Draft, DraftHead, Wanted
 from dictate.storage.document import CLOSED_STATES, State
 from dictate.storage.reading import SortKey
 
@@ -103,7 +103,7 @@ def draft_page(ask: Ask, status: int = 200, **more: Any) -> Response:
         "open_slots": view.open_slots(document),
         "decided": view.decided_pieces(document),
         "history": tuple(reversed(store.history(number))),
-        "earlier": store.same_patient(number) if ask.me.role != "exporter" else (),
+        "earlier": beside(ask, number),
         "signatures": store.signatures(number),
         "blocks": editing.what_blocks(document),
         "figure": figure_of(document.note),
@@ -146,12 +146,18 @@ def feed(ask: Ask) -> Response:
     return StreamingResponse(stream, media_type="text/event-stream", headers={"X-Accel-Buffering": "no"})
 
 
+def beside(ask: Ask, number: int) -> tuple[DraftHead, ...]:
+    """The other examinations of the same patient that this person may see, newest first."""
+    if ask.me.role == "exporter":
+        return ()
+    return tuple(head for head in ask.store.same_patient(number) if may_see(ask.me, head))
+
+
 def compare(ask: Ask) -> Response:
     """This examination beside another one of the same patient."""
     this = ask.draft()
     other_number = int(ask.request.path_params["other"])
-    others = {head.number: head for head in ask.store.same_patient(this.head.number)}
-    if other_number not in others:
+    if other_number not in {head.number for head in beside(ask, this.head.number)}:
         raise DeskError("That is not another examination of the same patient.")
     other = ask.store.draft(other_number)
     older, newer = sorted((this, other), key=lambda draft: draft.head.started_at)

@@ -237,6 +237,16 @@ def test_earlier_examinations_stand_side_by_side(store: Store, browser: Browser,
     assert browser.get(f"/drafts/{second}/beside/{stranger}").status_code == 400
 
 
+def test_another_clinicians_draft_of_the_same_patient_stands_beside_nothing(store: Store, browser: Browser) -> None:
+    hers = keep(store, "right knee jerk two plus", clinician="noor")
+    mine = keep(store, "right knee jerk absent")
+    for who, status in (("mary", 400), ("sue", 200)):
+        browser.sign_in(who)
+        link = f"/drafts/{mine}/beside/{hers}"
+        assert (link in browser.get(f"/drafts/{mine}").text) == (status == 200)
+        assert browser.get(link).status_code == status
+
+
 def test_a_signed_note_names_each_gap_once_with_its_sides(store: Store, browser: Browser) -> None:
     number = keep(store, "right knee jerk two plus")
     browser.sign_in("mary")
