@@ -95,7 +95,7 @@ def live(
     else:
         from dictate.live.view import closing_lines
 
-        for line in closing_lines(state, reading().catalogue, draft):
+        for line in closing_lines(state, reading(settings).catalogue, draft):
             typer.echo(line)
 
 

@@ -40,7 +40,7 @@ def recover(
     from dictate.storage import open_store
 
     settings = load_settings()
-    read = start.reading()
+    read = start.reading(settings)
     found = start.interrupted(settings, folder)
     if not found:
         typer.echo("[]" if json else "No interrupted examination was found.")

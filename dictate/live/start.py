@@ -8,6 +8,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -67,12 +68,15 @@ class BoardScreen:
         self._board.close()
 
 
-def reading() -> Reading:
-    """The grammar, ready to read."""
+def reading(settings: Settings | None = None) -> Reading:
+    """The grammar, with the clinic's own folder of phrases and pieces, ready to read."""
     import grammar
     from dictate.hearing import finish_note
 
-    return Reading(grammar.parse, finish_note, grammar.catalogue(), grammar.GRAMMAR_VERSION)
+    own = settings.speech.phrases if settings is not None else None
+    clinic = (own,) if own is not None else ()
+    parse = partial(grammar.parse, folders=clinic)
+    return Reading(parse, finish_note, grammar.catalogue(clinic), grammar.GRAMMAR_VERSION)
 
 
 def live_root(settings: Settings) -> Path:
@@ -102,7 +106,7 @@ def take(
     Returns the last state and the draft's number. When something could not be kept, a StoreError says
     where it waits for `dictate recover`.
     """
-    read = read or reading()
+    read = read or reading(settings)
     complaint = pieces(read.catalogue, wishes.complaint)
     voice = Voice() if wishes.speak else None
     with open_store(settings, say=tell) as store:

@@ -8,6 +8,7 @@ from dictate.events import FinalText, Word
 from dictate.live import recover, state
 from dictate.live.start import reading
 from dictate.live.view import Surroundings, picture
+from dictate.settings import load_settings
 
 
 @pytest.fixture(scope="module")
@@ -29,6 +30,21 @@ def after(read, *lines, complaint=()):
 
 def shown(read, now, **around):
     return picture(now, read.catalogue, Surroundings(**around))
+
+
+def test_a_clinics_own_words_are_read(tmp_path):
+    for folder, text in (
+        ("protocols", '[items.pinch_meter]\nlabel = "Pinch strength by meter"\nstation = "arms"\nsided = true\n'),
+        ("phrases", '[[phrase]]\nitem = "pinch_meter"\none = ["pinch meter"]\n'),
+    ):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "own.toml").write_text(text, encoding="utf-8")
+    settings = load_settings()
+    settings = settings.model_copy(update={"speech": settings.speech.model_copy(update={"phrases": tmp_path})})
+    read = reading(settings)
+    now = after(read, "pinch meter reduced on the right")
+    assert [(found.item, found.side) for found in now.note.findings] == [("pinch_meter", "right")]
+    assert shown(read, now)
 
 
 def station(view, name):
