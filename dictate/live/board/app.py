@@ -81,6 +81,8 @@ class Guard:
         if not free and not self.door.lets_in(request.cookies.get(COOKIE)):
             if request.url.path == "/":
                 remark = "That was not the code. " if "wrong" in request.url.query else ""
+                if self.door.wait_s:
+                    remark = f"Too many wrong codes: the next one is looked at in {self.door.wait_s} seconds. "
                 return HTMLResponse((STATIC / "enter.html").read_text("utf-8").replace("{remark}", remark))
             return JSONResponse({"error": "Open the board's page and give the code first."}, 401)
         return None

@@ -2,16 +2,19 @@
 
 On the loopback address the page is open to this machine. On a network a browser must give the code that
 stands in the terminal; the first right answer uses the code up and gets a cookie. After five wrong
-answers a new code is made (and printed), so that guessing leads nowhere: 8 digits, 5 tries each.
+answers the door stays shut for 30 seconds, after each further one twice as long (at most four minutes),
+so that guessing leads nowhere: 8 digits, about 20 tries an hour. The code stays meanwhile.
 """
 
 from __future__ import annotations
 
 import datetime
 import ipaddress
+import math
 import secrets
 import socket
 import ssl
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +24,7 @@ from dictate.errors import SettingsError
 
 COOKIE = "board_pass"
 TRIES = 5
+FIRST_WAIT_S, LONGEST_WAIT_S = 30, 240
 
 
 def _new_code() -> str:
@@ -36,6 +40,8 @@ class Door:
     tell: Callable[[str], None] = lambda code: None
     code: str = ""
     wrong: int = 0
+    shut_until: float = 0.0
+    clock: Callable[[], float] = time.monotonic
     passes: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -44,7 +50,7 @@ class Door:
 
     def renew(self) -> None:
         """Make a new one-time code and tell it."""
-        self.code, self.wrong = _new_code(), 0
+        self.code, self.wrong, self.shut_until = _new_code(), 0, 0.0
         self.tell(self.code)
 
     def knows_host(self, host: str) -> bool:
@@ -62,8 +68,8 @@ class Door:
         return given is not None and any(secrets.compare_digest(given.encode(), p.encode()) for p in self.passes)
 
     def admit(self, code: str) -> str | None:
-        """A pass for the right code (which is used up by that), or None."""
-        if not self.code_needed:
+        """A pass for the right code (which is used up by that), or None; while the door is shut always None."""
+        if not self.code_needed or self.wait_s:
             return None
         if secrets.compare_digest(code.strip().encode(), self.code.encode()):
             new_pass = secrets.token_urlsafe(32)
@@ -72,8 +78,13 @@ class Door:
             return new_pass
         self.wrong += 1
         if self.wrong >= TRIES:
-            self.renew()
+            self.shut_until = self.clock() + min(LONGEST_WAIT_S, FIRST_WAIT_S * 2 ** min(10, self.wrong - TRIES))
         return None
+
+    @property
+    def wait_s(self) -> int:
+        """Seconds until the next code is looked at, 0 when it would be at once."""
+        return max(0, math.ceil(self.shut_until - self.clock())) if self.shut_until else 0
 
 
 def own_addresses() -> list[str]:

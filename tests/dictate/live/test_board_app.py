@@ -119,13 +119,34 @@ def test_a_used_code_is_dead_and_a_new_one_was_told(codes):
     assert door.admit(codes[-1])
 
 
-def test_five_wrong_guesses_change_the_code(codes):
-    door = Door(True, OURS, codes.append)
+def test_after_five_wrong_guesses_the_door_stays_shut_longer_and_longer_and_the_code_stays(codes):
+    now = [1000.0]
+    door = Door(True, OURS, codes.append, clock=lambda: now[0])
     right = codes[-1]
     wrong = "00000000" if right != "00000000" else "11111111"
-    assert [door.admit(wrong) for _ in range(5)] == [None] * 5
-    assert door.admit(right) is None
-    assert len(codes) == 2
+    assert [door.admit(wrong) for _ in range(4)] == [None] * 4
+    assert door.wait_s == 0
+    waits = []
+    for _ in range(5):
+        assert door.admit(wrong) is None
+        waits.append(door.wait_s)
+        now[0] += door.wait_s - 1
+        assert door.admit(right) is None, "nothing is looked at while it is shut"
+        assert door.wait_s == 1
+        now[0] += 1
+    assert waits == [30, 60, 120, 240, 240]
+    assert codes == [right]
+    assert door.admit(right)
+    assert door.admit(wrong) is None
+    assert door.wait_s == 0, "the count began anew"
+
+
+def test_the_page_says_how_long_the_door_stays_shut(pressed, codes):
+    with client(pressed, codes, code_needed=True) as asker:
+        for _ in range(5):
+            answer = asker.post("/enter", content="code=abc")
+        page = asker.get(answer.headers["location"]).text
+    assert re.search(r"Too many wrong codes: the next one is looked at in (29|30) seconds", page)
 
 
 def test_a_wrong_code_is_answered_with_a_sentence(pressed, codes):
