@@ -3,6 +3,9 @@
 Passwords are kept as argon2id hashes (argon2-cffi's defaults, which follow RFC 9106). A session is a
 random token in a cookie; the store keeps only its SHA-256. After five wrong passwords an account has to
 wait, each further mistake doubles the wait; an address that guesses at many accounts has to wait as well.
+Passwords are looked at one at a time, so that a burst of guesses cannot overtake the count. Who is signed in
+and is asked again (before signing a note) is counted by session: strangers who guess at the account cannot
+keep its person from signing.
 """
 
 from __future__ import annotations
@@ -71,6 +74,8 @@ class People:
         self.idle = idle
         self._mistakes: dict[str, deque[datetime]] = {}
         self._lock = threading.Lock()
+        self._one_at_a_time = threading.Lock()
+        self._slips: dict[str, tuple[int, datetime]] = {}  # session: wrong passwords, until when it has to wait
 
     # ---- accounts
 
@@ -150,7 +155,8 @@ class People:
 
     def sign_in(self, username: str, password: str, address: str) -> str:
         """A new session's token; SignInError (with the seconds to wait, if any) when refused."""
-        account = self._verified(username, password, address, "sign in")
+        with self._one_at_a_time:
+            account = self._verified(username, password, address)
         token = secrets.token_urlsafe(32)
         with self.store.writing() as writer:
             now = self.store.clock()
@@ -160,18 +166,32 @@ class People:
             writer.append_audit(account.username, "sign in", f"account {account.username}", "accepted")
         return token
 
-    def confirm(self, person: Person, password: str, address: str) -> None:
-        """Ask for the password again (signing a note, changing the password)."""
-        self._verified(person.username, password, address, "confirm password")
+    def confirm(self, person: Person, password: str) -> None:
+        """Ask for the password again (signing a note, changing the password); SignInError when it is wrong."""
+        target, key = f"account {person.username}", person.session.token_digest
+        with self._one_at_a_time:
+            now = self.store.clock()
+            slips, wait_until = self._slips.get(key, (0, now))
+            if wait_until > now:
+                self.store.log("desk", "confirm password", target, "rejected", "too many attempts")
+                raise _too_many(wait_until, now)
+            account = self._require(person.username)
+            if account.active and _matches(account.password, password):
+                self._slips.pop(key, None)
+                return
+            self._slips[key] = (slips + 1, now + _wait_after(slips + 1))
+            self.store.log("desk", "confirm password", target, "rejected", "wrong user name or password")
+        raise SignInError("The user name or the password is wrong.")
 
-    def _verified(self, username: str, password: str, address: str, action: str) -> Account:
+    def _verified(self, username: str, password: str, address: str) -> Account:
+        action = "sign in"
         now = self.store.clock()
         known = self.find(username) if USERNAME.fullmatch(username) else None
         target = f"account {known.username}" if known else "account unknown"
-        wait = self._wait_s(known, address, now)
-        if wait:
+        wait_until = self._wait_until(known, address, now)
+        if wait_until > now:
             self.store.log("desk", action, target, "rejected", "too many attempts")
-            raise SignInError(f"Too many wrong passwords; try again in {wait} seconds.", wait)
+            raise _too_many(wait_until, now)
         right = _matches(known.password if known else _NOBODY, password)
         if known and right and known.active:
             with self.store.writing() as writer:
@@ -183,26 +203,25 @@ class People:
             writer.append_audit("desk", action, target, "rejected", "wrong user name or password")
         raise SignInError("The user name or the password is wrong.")
 
-    def _wait_s(self, known: Account | None, address: str, now: datetime) -> int:
+    def _wait_until(self, known: Account | None, address: str, now: datetime) -> datetime:
         if known and known.wait_until and known.wait_until > now:
-            return int((known.wait_until - now).total_seconds()) + 1
+            return known.wait_until
         with self._lock:
             recent = self._mistakes.get(address)
             while recent and recent[0] < now - ADDRESS_WINDOW:
                 recent.popleft()
             if recent is not None and len(recent) >= ADDRESS_MISTAKES:
-                return int((recent[0] + ADDRESS_WINDOW - now).total_seconds()) + 1
-        return 0
+                return recent[0] + ADDRESS_WINDOW
+        return now
 
     def _count_mistake(self, writer: Writer, known: Account | None, address: str, now: datetime) -> None:
         with self._lock:
             self._mistakes.setdefault(address, deque(maxlen=ADDRESS_MISTAKES)).append(now)
         if known is None:
             return
-        failures = writer.count_failure(known.username)
-        if failures >= FREE_MISTAKES:
-            wait = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2 ** min(10, failures - FREE_MISTAKES))
-            writer.set_account(known.username, wait_until=stamp(now + timedelta(seconds=wait)))
+        wait = _wait_after(writer.count_failure(known.username))
+        if wait:
+            writer.set_account(known.username, wait_until=stamp(now + wait))
 
     # ---- sessions
 
@@ -255,6 +274,18 @@ def require_good_password(username: str, password: str) -> None:
         raise DeskError(f"The password must have {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters.")
     if username.casefold() in password.casefold() or len(set(password)) < 5:
         raise DeskError("The password is too easy to guess: leave out the user name and use more different characters.")
+
+
+def _wait_after(mistakes: int) -> timedelta:
+    """How long to wait after so many wrong passwords in a row."""
+    if mistakes < FREE_MISTAKES:
+        return timedelta()
+    return timedelta(seconds=min(LONGEST_WAIT_S, FIRST_WAIT_S * 2 ** min(10, mistakes - FREE_MISTAKES)))
+
+
+def _too_many(wait_until: datetime, now: datetime) -> SignInError:
+    wait = int((wait_until - now).total_seconds()) + 1
+    return SignInError(f"Too many wrong passwords; try again in {wait} seconds.", wait)
 
 
 def _matches(kept: str, password: str) -> bool:

@@ -57,7 +57,7 @@ def set_own_password(ask: Ask) -> Response:
     """Change one's own password; all sessions end."""
     if ask.form.get("fresh", "") != ask.form.get("again", ""):
         raise DeskError("The two new passwords differ; type them again.")
-    ask.desk.people.confirm(ask.me, ask.form.get("password", ""), ask.address)
+    ask.desk.people.confirm(ask.me, ask.form.get("password", ""))
     ask.desk.people.set_password(ask.me.username, ask.form.get("fresh", ""), by=ask.me.username)
     return ask.go("/sign-in")
 

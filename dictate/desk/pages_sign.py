@@ -35,7 +35,7 @@ def sign(ask: Ask) -> Response:
     blocks = editing.what_blocks(draft.document)
     if blocks:
         raise DeskError(f"It cannot be signed yet: {'; '.join(blocks)}.")
-    ask.desk.people.confirm(ask.me, ask.form.get("password", ""), ask.address)
+    ask.desk.people.confirm(ask.me, ask.form.get("password", ""))
     with ask.store.writing() as writer:
         writer.sign(ask.number, ask.revision, draft.document, ask.me.username, ask.me.account.name)
     ask.desk.feed.tell(ask.number)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from dictate.desk import accounts
 from dictate.desk.accounts import People
 from dictate.desk.serve import check_place
-from dictate.errors import DeskError
+from dictate.errors import DeskError, SignInError
 from dictate.storage import Store
 from tests.dictate.desk.conftest import PASSWORD, PEOPLE, Browser, keep
 from tests.dictate.storage.conftest import Clock
@@ -69,6 +72,46 @@ def test_after_five_mistakes_even_the_right_password_waits(browser: Browser, clo
     clock.now += timedelta(seconds=70)
     assert browser.sign_in("sue").status_code == 303
     assert browser.sign_in("sue", "wrong").status_code == 401, "the count began anew"
+
+
+def test_a_burst_of_guesses_does_not_overtake_the_count(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    people, looked_at, real = People(store), [], accounts._matches
+
+    def slow(kept: str, password: str) -> bool:
+        looked_at.append(password)
+        time.sleep(0.03)  # long enough for all the others to arrive
+        return real(kept, password)
+
+    def guess(number: int) -> None:
+        with pytest.raises(SignInError):
+            people.sign_in("sue", f"guess number {number}", f"10.0.0.{number}")
+
+    monkeypatch.setattr(accounts, "_matches", slow)
+    with ThreadPoolExecutor(16) as pool:
+        list(pool.map(guess, range(16)))
+    assert len(looked_at) == 5
+
+
+def test_guesses_of_strangers_do_not_keep_a_clinician_from_signing(
+    store: Store, browser: Browser, clock: Clock
+) -> None:
+    browser.sign_in("mary")
+    stranger = Browser(store)
+    for _attempt in range(6):
+        stranger.sign_in("mary", "wrong")
+    assert stranger.sign_in("mary").status_code == 429
+    people = People(store)
+    mary = people.who(browser.client.cookies["desk"])
+    assert mary is not None
+    people.confirm(mary, PASSWORD)
+    for _attempt in range(5):
+        with pytest.raises(SignInError, match="is wrong"):
+            people.confirm(mary, "wrong")
+    with pytest.raises(SignInError, match=r"try again in 3[01] seconds"):
+        people.confirm(mary, PASSWORD)
+    clock.now += timedelta(seconds=31)
+    people.confirm(mary, PASSWORD)
+    people.confirm(mary, PASSWORD)
 
 
 def test_an_address_that_guesses_at_many_accounts_waits(browser: Browser, clock: Clock) -> None:
