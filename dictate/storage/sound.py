@@ -13,6 +13,7 @@ import struct
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import soundfile
@@ -25,6 +26,13 @@ HEADER_BYTES = 44
 SAMPLE_BYTES = 2
 
 AudioInput = Path | str | Samples | Iterable[AudioChunk]
+
+
+class PackedPiece(NamedTuple):
+    """One piece of sound, ready to be sealed."""
+
+    samples: int
+    body: bytes
 
 
 def packed(samples: Samples) -> bytes:
@@ -55,6 +63,11 @@ def pieces(audio: AudioInput) -> Iterator[Samples]:
             waiting, count = [joined[whole:]], len(joined) - whole
     if count:
         yield np.concatenate(waiting)
+
+
+def packed_pieces(audio: AudioInput | None) -> list[PackedPiece]:
+    """All pieces as FLAC. Takes its time (reading and encoding), so call it before a transaction begins."""
+    return [PackedPiece(len(piece), packed(piece)) for piece in pieces(audio)] if audio is not None else []
 
 
 def _blocks(audio: AudioInput) -> Iterator[Samples]:

@@ -37,7 +37,7 @@ from dictate.storage.reading import (
     Signature,
     Wanted,
 )
-from dictate.storage.sound import AudioInput, KeptSound, pieces
+from dictate.storage.sound import AudioInput, KeptSound, packed_pieces
 from dictate.storage.writer import Writer, stamp
 from grammar.models import Note
 
@@ -113,6 +113,13 @@ def _header(connection: Any) -> dict[str, str]:
     return {row.name: row.value for row in connection.execute(select(t.meta))}
 
 
+def _kept_as(connection: Any, origin_key: str | None) -> int | None:
+    """The number of the draft that was kept under this key before."""
+    column = t.examination.c
+    query = select(column.id).where(column.origin_key == origin_key)
+    return None if origin_key is None else connection.execute(query).scalar_one_or_none()
+
+
 class Store:
     """An open store; close it, or use it in a `with` statement."""
 
@@ -180,16 +187,17 @@ class Store:
             "device": device,
             "origin_key": origin_key,
         }
+        with self.reading() as reader:
+            kept = _kept_as(reader.connection, origin_key)
+        if kept is not None:  # its sound may be gone by now
+            return kept
+        sound = packed_pieces(audio)  # before the transaction: an hour of sound must not keep others from writing
         with self.writing() as writer:
-            if origin_key is not None:
-                column = t.examination.c
-                query = select(column.id).where(column.origin_key == origin_key)
-                kept = writer.connection.execute(query).scalar_one_or_none()
-                if kept is not None:
-                    return int(kept)
+            kept = _kept_as(writer.connection, origin_key)
+            if kept is not None:
+                return kept
             number = writer.add_examination(facts, patient_ref, Document.from_note(note))
             if words or audio is not None:
-                sound = pieces(audio) if audio is not None else ()
                 writer.add_recording(number, 0, "examination", placed(words, note.transcript), sound)
             writer.append_audit(clinician or "dictate", "keep", f"draft {number}", "accepted", "revision 0")
         return number
@@ -275,14 +283,14 @@ class Store:
         `sound` is what a dictated addition brings: its words, its sound, and where it begins in the
         transcript.
         """
+        words, audio, start_char = sound or ((), None, 0)
+        bodies = packed_pieces(audio)
         with self.writing() as writer:
             fresh = writer.save(number, expected, document, change, actor, action, state)
             if sound is not None:
-                words, audio, start_char = sound
                 reader = Reader(writer.connection, self.cipher, self._patients)
                 recording = len(reader.recordings(number))
                 kept = placed(words, document.note.transcript, start_char)
-                bodies = pieces(audio) if audio is not None else ()
                 writer.add_recording(number, recording, "addition", kept, bodies)
         return fresh
 

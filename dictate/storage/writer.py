@@ -18,7 +18,7 @@ from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
 from dictate.storage.document import CLOSED_STATES, Change, Document, KeptWord, State, note_digest
 from dictate.storage.reading import Reader
-from dictate.storage.sound import packed
+from dictate.storage.sound import PackedPiece
 
 
 def stamp(moment: datetime) -> str:
@@ -58,15 +58,15 @@ class Writer:
         return number
 
     def add_recording(
-        self, number: int, recording: int, kind: str, words: Sequence[KeptWord], pieces: Iterable[Any]
+        self, number: int, recording: int, kind: str, words: Sequence[KeptWord], pieces: Iterable[PackedPiece]
     ) -> None:
         """A recording with its words and its sound (no pieces: words only)."""
         samples = 0
-        for piece, body in enumerate(pieces):
-            samples += len(body)
+        for piece, (length, body) in enumerate(pieces):
+            samples += length
             place = f"sound:{number}:{recording}:{piece}"
             row = {"examination_id": number, "recording": recording, "piece": piece}
-            self.connection.execute(insert(t.sound_piece), {**row, "body": self.cipher.seal(packed(body), place)})
+            self.connection.execute(insert(t.sound_piece), {**row, "body": self.cipher.seal(body, place)})
         kept = [word.model_dump() for word in words]
         facts = {"examination_id": number, "recording": recording, "kind": kind, "samples": samples}
         sealed = self.cipher.seal_json(kept, f"words:{number}:{recording}")

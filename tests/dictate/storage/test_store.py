@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import threading
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -228,3 +229,23 @@ def test_words_that_are_not_in_the_transcript_are_kept_without_a_place(store: St
     number = store.keep_examination(example_note(), [Word("zebra", 0, 1, 0.2), Word("right", 1, 2, 0.9)])
     first, second = store.recordings(number)[0].words
     assert (first.start_char, second.start_char) == (None, 0)
+
+
+def test_others_can_write_while_sound_is_read_and_packed(store: Store) -> None:
+    def sound() -> Iterator[AudioChunk]:
+        for start in range(0, 33, 11):
+            store.log("sue", "wrote meanwhile", "store", "accepted")
+            yield AudioChunk(np.full(11 * 16_000, start, np.int16), float(start))
+
+    number = store.keep_examination(example_note(), audio=sound(), origin_key="20260301-090000")
+    change = Change(text="dictated")
+    document = store.draft(number).document
+    store.save(
+        number, 0, document, change, actor="sue", action="dictation", state="draft", sound=((), sound(), 0)
+    )  # fmt: skip
+    for recording in (0, 1):
+        kept = store.sound(number, recording)
+        assert np.array_equal(np.unique(kept.all_samples()), [0, 11, 22])
+        assert kept.duration_s == 33
+    again = store.keep_examination(example_note(), audio=Path("gone.wav"), origin_key="20260301-090000")
+    assert again == number
