@@ -55,7 +55,7 @@ class SpeechSettings(Section):
     second_ear: bool = True
     """Let another engine hear the same utterances and mark the words on which they differ."""
     phrases: Path | None = None
-    """Folder of TOML files with a clinic's own phrases for the language model."""
+    """Folder of a clinic's own data: sentences to expect in `*.toml`; `phrases/` and `protocols/` for the grammar."""
 
 
 class SoundSettings(Section):
