@@ -156,6 +156,12 @@ class Ahead(Look):
             nxt += 1
         return self._value_at(nxt) or (self.result_of(nxt) and not self.next_is_item(nxt))
 
+    def _said_again(self, k: int) -> bool:
+        """The result at k comes with the item that was just said: "..., the right calf normal bulk"."""
+        reading = self.item_at(k + 1) if self.result_of(k) and self.is_item(k + 1) else None
+        named = {item for item, _ in reading.targets} if reading is not None else set()
+        return bool(named) and named == {target.item for target in self.group.targets or self.state.topic}
+
     def _own_place(self, k: int) -> bool:
         """The result at k has its own side or place behind it: "... normal on the right", "... normal in v three"."""
         if k + 1 >= len(self.ms):

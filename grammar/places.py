@@ -53,10 +53,14 @@ class Places(Sides):
             if group.valued and not group.side_first and ("in" in between or "at" in between):
                 side, side_mention = None, None
         if (
-            group.valued
-            and (group.targets or group.places)
-            and (self._new_group_at_site(k, group) or self._place_of_next(k, group))
-        ) or (group.valued and group.sided and self._other_limb(k)):
+            (
+                group.valued
+                and (group.targets or group.places)
+                and (self._new_group_at_site(k, group) or self._place_of_next(k, group))
+            )
+            or (group.valued and group.sided and self._other_limb(k))
+            or (group.complete and self._said_again(k + 1))
+        ):
             if side is not None:
                 self._pop_side(group)
             self.close()
@@ -136,6 +140,8 @@ class Places(Sides):
             if kind == COMMA or lex is None:
                 break
             if lex.result is not None and not self.is_item(other):
+                if self._said_again(other):
+                    return True
                 return not self.next_is_item(other) and not self._own_place(other)
             if lex.hedge == "strong":
                 return True

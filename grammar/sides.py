@@ -51,6 +51,7 @@ class Sides(Steering):
             and self.is_site(k + 1)
             and self._joined_or_comma(k)
             and not (group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1))
+            and not (group.complete and self._said_again(k + 2))
         ):
             self.place_side = (side, m)
             group.mentions.append(m)

@@ -59,3 +59,11 @@ def test_another_limb_begins_anew() -> None:
         ("power", "arm", "left", "abnormal"),
         ("power", "leg", "both", "normal"),
     }
+
+
+@pytest.mark.parametrize("join", [", ", " and the ", " the "])
+def test_the_other_side_with_its_item_said_again_has_its_own_result(join: str) -> None:
+    assert rows(f"pinprick reduced on the left foot{join}right foot normal pinprick") == {
+        ("pinprick", "foot", "left", "abnormal"),
+        ("pinprick", "foot", "right", "normal"),
+    }
