@@ -300,7 +300,7 @@ def _scale_queries(pipe: Pipeline, state: State) -> list[Query]:
                 end_char=end,
             )
         )
-    totals = [int(d.grade) for d in state.drafts if d.item == "consciousness" and d.grade]
+    totals = [int(d.grade) for d in state.drafts if d.item == "consciousness" and d.grade and d.grade.isdecimal()]
     if len(state.gcs) == 3 and totals and totals[-1] != sum(state.gcs.values()):
         index = next(i for i, d in enumerate(state.drafts) if d.item == "consciousness" and d.grade)
         queries.append(

@@ -6,7 +6,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 from __future__ import annotations
 
 from grammar.ahead import Ahead
-from grammar.drafts import SENSORY, Group, Target
+from grammar.drafts import SENSORY, Draft, Group, Target
 from grammar.mentions import COMMA, MARK, Mention
 from grammar.state import COMMAND, FINDING
 
@@ -96,6 +96,12 @@ class Repairs(Ahead):
         else:
             self.repair = "open"
 
+    def _takes_over(self, old: list[Draft]) -> bool:
+        """The item said last can have the result of the one before: sided like it, and graded on the same scale."""
+        new = self.items[self.group.targets[0].item]
+        before = [(row, self.items[row.item]) for row in old]
+        return all(item.sided == new.sided and (row.grade is None or item.scale == new.scale) for row, item in before)
+
     def finish_repair(self) -> None:
         """The group just read replaces part or all of the finding before it."""
         group, old = self.group, self.state.last_group
@@ -103,7 +109,7 @@ class Repairs(Ahead):
         if not old or strength == "open":
             self.flush_plain()
             return
-        if group.targets and not group.valued and group.neg is None and not self.state.bound:
+        if group.targets and not group.valued and group.neg is None and not self.state.bound and self._takes_over(old):
             self.emitter.replace_item(group, old)
             self.group = Group()
         elif not group.targets and not group.valued and group.hedge is None:

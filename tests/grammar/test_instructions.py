@@ -67,3 +67,11 @@ def test_the_other_side_with_its_item_said_again_has_its_own_result(join: str) -
         ("pinprick", "foot", "left", "abnormal"),
         ("pinprick", "foot", "right", "normal"),
     }
+
+
+def test_a_correction_to_an_item_of_another_kind_does_not_take_its_grade_along() -> None:
+    assert rows("now for the reflexes 2+ rather aox3") == {
+        ("reflex", "limbs", "both", "normal"),
+        ("consciousness", None, "none", "normal"),
+        ("orientation", None, "none", "normal"),
+    }
