@@ -217,6 +217,8 @@ def level_at(norms: Sequence[str], texts: Sequence[str], i: int) -> Grade | None
     """A dermatome or spinal level at token i: "T10", "t ten", "l five" (but not "L 5/5", which is a side)."""
     word = norms[i]
     if len(word) > 1 and word != "left":
+        if word[0] not in _LEVELS or not word[1:].isdecimal() or len(word) > 3:
+            return None
         return _level(word[0], int(word[1:]), i + 1)
     letter = texts[i].lower()
     if letter not in _LEVELS or i + 1 >= len(norms):

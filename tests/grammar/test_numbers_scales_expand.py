@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from grammar import catalogue
+from grammar import catalogue, parse
 from grammar.data_files import expand
 from grammar.numbers import grade_at, number_at
 from grammar.scales import place
@@ -86,3 +86,9 @@ def test_a_value_outside_its_scale_is_no_grade(scale: str, words: str) -> None:
 def test_a_pattern_stands_for_its_phrases(pattern: str, phrases: tuple[str, ...]) -> None:
     """Choices, options, options with choices; brackets without a choice are words."""
     assert set(expand(pattern)) == set(phrases)
+
+
+@pytest.mark.parametrize("tail", ["- normal", "to confrontation", "down the corridor", "to one", "- E4 V5 M6", "to"])
+def test_a_level_before_a_word_that_is_no_level_is_no_range(tail: str) -> None:
+    note = parse(f"pinprick is reduced at t ten {tail}").note
+    assert [(f.item, f.site) for f in note.findings if f.item == "pinprick"] == [("pinprick", "T10")]
