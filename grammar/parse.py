@@ -102,7 +102,13 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
     state.text.append(text)
     state.length += len(text)
     reader = Reader(pipe, state)
-    mentions = find(pipe, doc, base, opening=not state.drafts and base < 40)
+    try:
+        mentions = find(pipe, doc, base, opening=not state.drafts and base < 40)
+    except Exception:
+        if STRICT:
+            raise
+        state.faults.append((state.starts[base], state.length))
+        return
     first = 0
     reader.patient_line = _patient_speaks(state, base)
     for index, mention in enumerate(mentions):
