@@ -42,6 +42,10 @@ class Amender(Emitter):
                 row.site = sites[0] if sites else row.site
             self._respan(row, group)
 
+    def open_correction(self, m: Mention) -> None:
+        """ "..., wrong side" with nothing after it: the finding stands as it was said, and it is asked."""
+        self.state.corrections.append((*self._span(m), len(self.state.drafts) - 1))
+
     def replace_result(self, group: Group, old: list[Draft]) -> None:
         """ "flexor, no, extensor": the same item and side with the result said last."""
         self._mark(group.mentions)

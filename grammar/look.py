@@ -33,6 +33,7 @@ class Look:
         self.instructed = False
         self.swallowed: list[Mention] = []
         self.repair: str | None = None
+        self.correction: Mention | None = None
         self.place_side: tuple[str, Mention] | None = None
         self.skip_to = 0
         self.modal: Group | None = None

@@ -295,6 +295,17 @@ def _scale_queries(pipe: Pipeline, state: State) -> list[Query]:
         )
         for start, end, index in state.exceptions
     ]
+    queries += [
+        Query(
+            kind="correction",
+            message=f'"{text[start:end]}" was said, but not what is right.',
+            settle="Say the finding again with its side.",
+            findings=(index,) if 0 <= index < len(state.drafts) else (),
+            start_char=start,
+            end_char=end,
+        )
+        for start, end, index in state.corrections
+    ]
     for item, site, bounds, _, start, end in state.out_of_scale:
         label = pipe.catalogue.item_label(item, site)
         queries.append(

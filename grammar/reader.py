@@ -80,6 +80,8 @@ class Reader(Naming):
         if len(ms) <= 3 and (self._limb_heading(line=True) or self._column_heading()):
             return
         self.close()
+        if self.repair == "side" and self.correction is not None:
+            self.emitter.open_correction(self.correction)
 
     def _answers(self, ms: list[Mention]) -> bool:
         """An utterance that begins with a value, a side or a doubt goes on with the item that waits for one."""

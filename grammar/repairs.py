@@ -88,6 +88,7 @@ class Repairs(Ahead):
     def _start_repair(self, m: Mention, strength: str) -> None:
         """What is said next replaces the part of the last finding that it fits."""
         self.take(m, FINDING)
+        self.correction = m if strength == "side" else None
         if self.group.complete:
             self.close(keep_prefix=False)
             self.repair = strength

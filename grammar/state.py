@@ -50,6 +50,7 @@ class State:
         self.groups = 0
         self.exceptions: list[tuple[int, int, int]] = []
         self.faults: list[tuple[int, int]] = []
+        self.corrections: list[tuple[int, int, int]] = []
         self.sentence_from = 0
         self.out_of_scale: list[tuple[str, str | None, str, str, int, int]] = []
         self.ranges: list[Draft] = []

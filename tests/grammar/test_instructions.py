@@ -75,3 +75,24 @@ def test_a_correction_to_an_item_of_another_kind_does_not_take_its_grade_along()
         ("consciousness", None, "none", "normal"),
         ("orientation", None, "none", "normal"),
     }
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "plantar extensor on the left wrong side",
+        "left plantar up right plantar down sorry other way round",
+        "finger nose dysmetric on the left, no, not the left.",
+    ],
+)
+def test_a_correction_without_what_is_right_is_asked(text: str) -> None:
+    assert "correction" in {query.kind for query in parse(text).note.queries}
+
+
+@pytest.mark.parametrize(
+    "end", ["no not the left the right", "sorry, wrong side, the right", "no, not the left, the right"]
+)
+def test_a_side_that_is_denied_and_said_anew_is_the_new_one(end: str) -> None:
+    note = parse(f"finger nose dysmetric on the left {end}").note
+    assert [(f.side, f.status) for f in note.findings] == [("right", "abnormal")]
+    assert note.queries == ()
