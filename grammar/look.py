@@ -31,6 +31,7 @@ class Look:
         self.group = Group()
         self.ms: list[Mention] = []
         self.instructed = False
+        self.leading = False
         self.swallowed: list[Mention] = []
         self.repair: str | None = None
         self.correction: Mention | None = None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from grammar.ahead import PRAISE, VERBS
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COLON, COMMA, UNKNOWN
+from grammar.mentions import COLON, COMMA, STOP, UNKNOWN
 from grammar.steering import Steering
 
 
@@ -108,6 +108,8 @@ class Sides(Steering):
                 return
             self.close()
             group = self.group
+        elif self._leading_fraction(k):
+            self.leading = True
         elif group.complete and not self._prefix_side(k) and self._starts_next(k):
             self.close(keep_prefix=False)
             group = self.group
@@ -117,6 +119,15 @@ class Sides(Steering):
         group.side, group.side_mention = side, m
         group.side_bare = not lex.text.startswith(PREPOSITIONS)
         group.mentions.append(m)
+
+    def _leading_fraction(self, k: int) -> bool:
+        """ "4/5 R grip, 5/5 L grip": a typed fraction that opens its part of the line belongs to what follows."""
+        group = self.group
+        if len(group.mentions) != 1 or len(group.grades) != 1 or self.ms[k - 1] is not group.grades[0]:
+            return False
+        grade = group.grades[0].grade
+        opens = k == 1 or self.leading or self.ms[k - 2].kind in (COLON, COMMA, STOP)
+        return grade is not None and grade.den is not None and opens and self.is_item(k + 1)
 
     def _weak_both(self, side: str) -> bool:
         """ "both hands ... clumsy left": a "both" before the item gives way to the side behind its value."""

@@ -60,3 +60,10 @@ def test_a_side_on_its_own_line_heads_the_lines_below() -> None:
 
 def test_throughout_does_not_widen_a_side_that_heads() -> None:
     assert rows("Left: power 4/5 throughout.") == [("power", "limbs", "left", "abnormal", "4")]
+
+
+@pytest.mark.parametrize(
+    "text", ["4/5 R grip, 5/5 L grip", "Power: 4/5 R grip, 5/5 L grip", "4/5 R grip and 5/5 L grip"]
+)
+def test_a_fraction_that_opens_the_line_belongs_to_what_follows(text: str) -> None:
+    assert rows(text) == [("power", "grip", "right", "abnormal", "4"), ("power", "grip", "left", "normal", "5")]
