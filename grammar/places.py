@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from grammar.ahead import PRAISE
 from grammar.drafts import Group, Place
+from grammar.look import PREPOSITIONS
 from grammar.mentions import COMMA, GRADE
 from grammar.sides import Sides
 from grammar.state import COMMAND, INSTRUCTION
@@ -47,6 +48,10 @@ class Places(Sides):
             group.places[-1].side, group.places[-1].side_mention = group.side, group.side_mention
             group.mentions.append(m)
             return
+        if self._denied(k):
+            self.close()
+            return
+        self._settle_place_sides(k)
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
             between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
@@ -78,6 +83,28 @@ class Places(Sides):
         else:
             group.places.append(Place(m.lex.site, m, m.lex.site.side, None))
         group.mentions.append(m)
+
+    def _denied(self, k: int) -> bool:
+        """ "increased in the left arm, not the leg": the second place is not where it was found."""
+        before = self.lex(k - 1)
+        return self.group.valued and bool(self.group.places) and before is not None and before.text == "not"
+
+    def _settle_place_sides(self, k: int) -> None:
+        """ "lost to the knee on the left and the ankle on the right": each place keeps the side behind it."""
+        group = self.group
+        behind = group.side_mention
+        if behind is None or group.side not in ("right", "left") or not group.places or not self._joined_or_comma(k):
+            return
+        nxt = self.lex(k + 1)
+        own = nxt is not None and nxt.side in ("right", "left") and nxt.side != group.side
+        if not own or behind.i < group.places[-1].mention.i or not self.at(k + 1).text.startswith(PREPOSITIONS):
+            return
+        if behind.lex is None or not behind.lex.text.startswith(PREPOSITIONS):
+            return
+        for spot in group.places:
+            if spot.side is None:
+                spot.side, spot.side_mention = group.side, behind
+        group.side = group.side_mention = None
 
     @staticmethod
     def _pop_side(group: Group) -> None:

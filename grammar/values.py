@@ -297,7 +297,8 @@ class Values(Places):
         last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or self.is_item(k + 1)
         behind = group.sided and last and not self._joined_or_comma(k)
         tied = grade.unit is not None or at or behind
-        if tied and fits and group.results and not group.grades and not self._side_at(k + 1):
+        between = group.sided and not self._joined_or_comma(k) and self._side_at(k + 1) and self._value_follows(k + 1)
+        if fits and group.results and not group.grades and (between or (tied and not self._side_at(k + 1))):
             group.grades.append(m)
             group.mentions.append(m)
             return
