@@ -158,6 +158,15 @@ class Places(Sides):
             return not group.places and self._set_off(k) and lex.site.areas != ("limbs",) and bool(group.grades)
         if not group.places and not self._set_off(k):
             return False
+        sided = self.lex(k + 1)
+        if (
+            group.places
+            and group.places[-1].side
+            and self._joined(k)
+            and sided is not None
+            and sided.side in ("right", "left")
+        ):
+            return sided.text.startswith(PREPOSITIONS)  # "reduced left hand and foot, right side normal"
         other = k + 1
         while other < len(self.ms):
             lex = self.lex(other)

@@ -24,6 +24,15 @@ def rows(text: str) -> list[tuple[str | None, str, str, str | None]]:
             [("thumb", "left", "abnormal", None), ("index_finger", "right", "abnormal", None)],
         ),
         (
+            "sensation reduced left hand and foot right side normal",
+            [
+                ("hand", "left", "abnormal", None),
+                ("foot", "left", "abnormal", None),
+                ("hand", "right", "normal", None),
+                ("foot", "right", "normal", None),
+            ],
+        ),
+        (
             "grip weak left four plus right full",
             [("grip", "left", "abnormal", "4+"), ("grip", "right", "normal", "5")],
         ),
