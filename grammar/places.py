@@ -165,8 +165,9 @@ class Places(Sides):
             and self._joined(k)
             and sided is not None
             and sided.side in ("right", "left")
+            and not sided.text.startswith(PREPOSITIONS)
         ):
-            return sided.text.startswith(PREPOSITIONS)  # "reduced left hand and foot, right side normal"
+            return False  # "reduced left hand and foot, right side normal"
         other = k + 1
         while other < len(self.ms):
             lex = self.lex(other)
