@@ -144,7 +144,7 @@ def test_on_a_full_disk_it_is_said_and_what_was_recorded_is_kept(exam, home, tmp
     filler = small_disk / "filler"
     filler.write_bytes(bytes(shutil.disk_usage(small_disk).free - ROOM_BYTES))
     process = whole.started(["live", "--from", exam, "--speed", SPEED, *ENGINE], home)
-    out, err = process.communicate(timeout=120)
+    out, err = process.communicate(timeout=300)
     notices = {n for e in whole.events(out, "view") for n in e["view"]["notices"]}
     # On a slow machine the room set aside is used up between two pictures, and only the refusal is shown.
     assert any(notice.startswith(("The disk is full", "The disk refuses the sound")) for notice in notices)
