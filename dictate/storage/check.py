@@ -37,7 +37,7 @@ def check_store(store: Store) -> CheckReport:
         if store.database.sqlite:
             found = connection.execute(text("PRAGMA integrity_check")).scalars().all()
             faults += [f"SQLite says: {line}." for line in found if line != "ok"]
-        reader = Reader(connection, store.cipher, {})
+        reader = Reader(connection, store.cipher)
         numbers = connection.execute(select(t.examination.c.id).order_by(t.examination.c.id)).scalars().all()
         revisions = sound = 0
         for number in numbers:

@@ -16,6 +16,7 @@ from dictate.storage import tables as t
 from dictate.storage.audit import HEAD, AuditEntry
 from dictate.storage.cipher import Cipher
 from dictate.storage.document import Change, Document, KeptWord, State
+from dictate.storage.patients import Patients, numbers_of
 from grammar.models import Note
 
 SortKey = Literal["number", "started", "patient", "clinician", "state", "omissions", "queries"]
@@ -116,12 +117,12 @@ def moment(text: str) -> datetime:
 
 
 class Reader:
-    """Reads through one connection; opened patient references are remembered in `cache`: lists stay quick."""
+    """Reads through one connection; `patients` remembers opened patient references: lists stay quick."""
 
-    def __init__(self, connection: Connection, cipher: Cipher, cache: dict[tuple[int, bytes], str]) -> None:
+    def __init__(self, connection: Connection, cipher: Cipher, patients: Patients | None = None) -> None:
         self.connection = connection
         self.cipher = cipher
-        self.cache = cache
+        self.patients = patients or Patients()
 
     def head(self, number: int) -> DraftHead:
         """The head of a draft; NoDraftError when there is none."""
@@ -224,21 +225,21 @@ class Reader:
         return Listing(tuple(map(self._head, rows)), total, by_state)
 
     def _listing_by_patient(self, wanted: Wanted, condition: Any, by_state: dict[str, int]) -> Listing:
-        """Patient references are sealed: open them (each once), then choose, sort and cut here."""
-        query = _sorted(select(t.examination.c.id, t.examination.c.patient).where(condition), wanted)
+        """Patient references are sealed: choose and sort here, from what is known of them."""
+        numeric = wanted.sort in ("number", "omissions", "queries", "patient")
+        order = _sort_column(wanted)
+        numbers = numbers_of(self.connection, condition, order, numeric=numeric, descending=wanted.descending)
         asked = " ".join(wanted.text.split()).casefold()
-        named = asked.removeprefix("#")
-        chosen = []
-        for number, sealed in self.connection.execute(query):
-            patient = self._patient(number, sealed).casefold()
-            if not asked or asked in patient or named == str(number):
-                chosen.append((patient, number))
+        if asked:
+            numbers = self.patients.matching(self.connection, self.cipher, asked, numbers)
         if wanted.sort == "patient":
-            chosen.sort(reverse=wanted.descending)
-        page = [number for _patient, number in chosen[wanted.offset : wanted.offset + wanted.limit]]
+            numbers = self.patients.in_order(self.connection, self.cipher, numbers)
+            if wanted.descending:
+                numbers.reverse()
+        page = numbers[wanted.offset : wanted.offset + wanted.limit]
         rows = self.connection.execute(select(t.examination).where(t.examination.c.id.in_(page)))
         heads = {row.id: self._head(row) for row in rows}
-        return Listing(tuple(heads[number] for number in page), len(chosen), by_state)
+        return Listing(tuple(heads[number] for number in page if number in heads), len(numbers), by_state)
 
     def audit_entries(self, after: int = 0, limit: int | None = None) -> Iterator[AuditEntry]:
         """Entries of the log in order."""
@@ -259,16 +260,10 @@ class Reader:
         )
         return list(self.connection.execute(query.order_by(t.examination.c.id)).scalars())
 
-    def _patient(self, number: int, sealed: bytes) -> str:
-        kept = self.cache.get((number, sealed))
-        if kept is None:
-            kept = self.cache[number, sealed] = self.cipher.open(sealed, f"examination:patient:{number}").decode()
-        return kept
-
     def _head(self, row: Row[Any]) -> DraftHead:
         return DraftHead(
             number=row.id,
-            patient_ref=self._patient(row.id, row.patient),
+            patient_ref=self.patients.reference(self.cipher, row.id, row.patient),
             complaint=tuple(self.cipher.open_json(row.complaint, f"examination:complaint:{row.id}")),
             clinician=row.clinician,
             device=row.device,
@@ -287,17 +282,21 @@ class Reader:
         )
 
 
-def _sorted(query: Select[Any], wanted: Wanted) -> Select[Any]:
+def _sort_column(wanted: Wanted) -> Any:
     columns = {
         "number": t.examination.c.id,
         "started": t.examination.c.started_at,
+        "patient": t.examination.c.id,  # sealed: `Patients` sorts by it
         "clinician": t.examination.c.clinician,
         "state": t.examination.c.state,
         "omissions": t.examination.c.omissions,
         "queries": t.examination.c.queries,
     }
-    column = columns.get(wanted.sort, t.examination.c.started_at)
-    ties = t.examination.c.id
+    return columns[wanted.sort]
+
+
+def _sorted(query: Select[Any], wanted: Wanted) -> Select[Any]:
+    column, ties = _sort_column(wanted), t.examination.c.id
     if wanted.descending:
         return query.order_by(column.desc(), ties.desc())
     return query.order_by(column, ties)

@@ -27,6 +27,7 @@ from dictate.storage.cipher import Cipher
 from dictate.storage.database import Database
 from dictate.storage.document import Change, Document, State, note_digest, placed
 from dictate.storage.options import filled_in
+from dictate.storage.patients import Patients
 from dictate.storage.reading import (
     Draft,
     DraftHead,
@@ -130,7 +131,7 @@ class Store:
         self.cipher = cipher
         self.settings = settings
         self.clock = clock
-        self._patients: dict[tuple[int, bytes], str] = {}
+        self._patients = Patients()
 
     def __enter__(self) -> Store:
         return self
@@ -313,7 +314,7 @@ class Store:
         with self.writing() as writer:
             gone = writer.forget(patient_ref, actor)
         if gone:
-            self._patients.clear()
+            self._patients.forget()
             self.database.overwrite_removed()
         return gone
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from secrets import token_hex
 from typing import Any
 
 from sqlalchemy import Connection, Table, delete, insert, select, update
@@ -17,6 +18,7 @@ from dictate.storage import audit
 from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
 from dictate.storage.document import CLOSED_STATES, Change, Document, KeptWord, State, note_digest
+from dictate.storage.patients import STAMP
 from dictate.storage.reading import Reader
 from dictate.storage.sound import PackedPiece
 
@@ -132,7 +134,7 @@ class Writer:
     def set_header(self, number: int, expected: int, actor: str, patient_ref: str, clinician: str) -> int:
         """Correct whose examination it is and which clinician answers for it."""
         found = self.locked(number)
-        reader = Reader(self.connection, self.cipher, {})
+        reader = Reader(self.connection, self.cipher)
         old, document = reader.head(number), reader.document(number, found.revision)
         if found.signed_version:
             raise ClosedDraftError(f"Draft {number} has been signed; its patient and clinician cannot change.")
@@ -151,6 +153,7 @@ class Writer:
             patient_key=self.cipher.patient_key(patient_ref),
             clinician=clinician,
         )
+        self._patients_changed()
         self.append_audit(actor, "header", f"draft {number}", "accepted", f"revision {fresh}")
         return fresh
 
@@ -171,6 +174,7 @@ class Writer:
             self.connection.execute(delete(table).where(table.c.examination_id.in_(numbers)))
         self.connection.execute(delete(t.examination).where(t.examination.c.id.in_(numbers)))
         if numbers:
+            self._patients_changed()
             detail = f"patient {key} drafts {' '.join(map(str, numbers))}"
             self.append_audit(actor, "forget", "patient", "accepted", detail)
         return numbers
@@ -191,6 +195,10 @@ class Writer:
                 f"{found.revision}). Your change was not saved; look at the draft as it is now and repeat it "
                 "if it still applies."
             )
+
+    def _patients_changed(self) -> None:
+        """A known patient reference is not what it was: what other connections remember is out of date."""
+        self.put_meta({STAMP: token_hex(8)})
 
     def _set(self, number: int, **values: Any) -> None:
         self.connection.execute(update(t.examination).where(t.examination.c.id == number).values(**values))

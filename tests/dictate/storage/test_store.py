@@ -15,7 +15,7 @@ from sqlalchemy import text
 
 from dictate.errors import NoDraftError, StaleDraftError, StoreError
 from dictate.events import AudioChunk
-from dictate.storage import Change, Document, Store, Wanted, check_store
+from dictate.storage import Change, Document, Store, StoreSettings, Wanted, check_store, open_store
 from tests.dictate.storage.conftest import Clock
 from tests.dictate.storage.examples import example_note, example_sound, example_words
 
@@ -148,6 +148,10 @@ def test_an_origin_key_keeps_one_draft_only(store: Store) -> None:
         (Wanted(), [3, 2, 1]),
         (Wanted(sort="number", descending=False), [1, 2, 3]),
         (Wanted(sort="patient", descending=False), [2, 1, 3]),
+        (Wanted(sort="patient", descending=True), [3, 1, 2]),
+        (Wanted(text="p", sort="clinician", descending=False), [1, 3]),
+        (Wanted(text="p", sort="number", descending=False, limit=1, offset=1), [3]),
+        (Wanted(text="p", sort="omissions", states=("draft",)), [3, 1]),
         (Wanted(text="p-1"), [3, 1]),
         (Wanted(text="#2"), [2]),
         (Wanted(text="' OR 1=1 --"), []),
@@ -161,6 +165,27 @@ def test_the_list_searches_filters_and_sorts(store: Store, wanted: Wanted, expec
     for patient, clinician in (("P-11", "mary"), ("A-20", "mary"), ("P-12", "noor")):
         keep(store, patient, clinician)
     assert [head.number for head in store.listing(wanted).drafts] == expected
+
+
+def test_the_list_sees_what_another_program_did_to_the_store(store: Store, tmp_path: Path) -> None:
+    first, second = keep(store, "P-1"), keep(store, "P-2")
+    search = Wanted(text="p-", sort="patient", descending=False)
+
+    def listed() -> list[tuple[int, str]]:
+        return [(head.number, head.patient_ref) for head in store.listing(search).drafts]
+
+    assert listed() == [(first, "P-1"), (second, "P-2")]
+    settings = StoreSettings(url=store.settings.url, key="file", key_file=tmp_path / "store.key")
+    with open_store(settings, say=lambda text: None) as other:
+        third = keep(other, "P-0")
+        assert listed() == [(third, "P-0"), (first, "P-1"), (second, "P-2")]
+        with other.writing() as writer:
+            writer.set_header(first, 0, "sue", "P-9", "mary")
+        assert listed() == [(third, "P-0"), (second, "P-2"), (first, "P-9")]
+        other.forget("P-2", "admin")
+        assert listed() == [(third, "P-0"), (first, "P-9")]
+        fourth = keep(other, "P-5")
+        assert listed() == [(third, "P-0"), (fourth, "P-5"), (first, "P-9")]
 
 
 def test_earlier_examinations_are_found_by_patient_whatever_the_case(store: Store) -> None:
