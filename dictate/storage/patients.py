@@ -8,11 +8,9 @@ row `patients` of the table `meta` a new value in the same transaction (`Writer`
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from sqlalchemy import Connection, Text, cast, func, select
+from sqlalchemy import Connection, func, select
 
 from dictate.storage import tables as t
 from dictate.storage.cipher import Cipher
@@ -50,17 +48,13 @@ class Patients:
         self._opened.clear()
         self._known = _Known("", 0, {}, ())
 
-    def matching(self, connection: Connection, cipher: Cipher, asked: str, numbers: Sequence[int]) -> list[int]:
-        """Those of `numbers` whose patient reference holds `asked` or whose own number it is, in the same order."""
-        names = self._brought_up(connection, cipher).names
+    def matching(self, connection: Connection, cipher: Cipher, asked: str) -> list[int]:
+        """Drafts whose patient reference holds `asked` (case folded), or with that number; sorted by patient."""
+        known = self._brought_up(connection, cipher)
+        if not asked:
+            return list(known.by_name)
         wanted = asked.removeprefix("#")
-        known = [number for number in numbers if number in names]  # one may have been removed since
-        return [number for number in known if asked in names[number] or wanted == str(number)]
-
-    def in_order(self, connection: Connection, cipher: Cipher, numbers: Sequence[int]) -> list[int]:
-        """The same numbers sorted by patient reference."""
-        chosen = set(numbers)
-        return [number for number in self._brought_up(connection, cipher).by_name if number in chosen]
+        return [number for number in known.by_name if asked in known.names[number] or wanted == str(number)]
 
     def _brought_up(self, connection: Connection, cipher: Cipher) -> _Known:
         """What is known, with what this transaction sees beyond it."""
@@ -79,16 +73,3 @@ class Patients:
             known = _Known(stamp, max(names), names, by_name)
         self._known = known
         return known
-
-
-def numbers_of(connection: Connection, condition: Any, order: Any, *, numeric: bool, descending: bool) -> list[int]:
-    """The numbers of the drafts that meet a condition, sorted by a column and the number, fetched as one row.
-
-    One row and not thousands: the driver gives up Python's lock for every row, and waits to have it back.
-    """
-    number = cast(t.examination.c.id, Text)
-    line = number + " " + cast(order, Text)
-    together = connection.execute(select(func.aggregate_strings(line, "\n")).where(condition)).scalar_one()
-    pairs = [line.split(" ", 1) for line in together.split("\n")] if together else []
-    keyed = [(int(value) if numeric else value, int(number)) for number, value in pairs]
-    return [number for _value, number in sorted(keyed, reverse=descending)]

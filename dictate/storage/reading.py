@@ -4,19 +4,19 @@ nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, Select, and_, func, select
+from sqlalchemy import Connection, Row, Select, Text, cast, func, select
 
 from dictate.errors import NoDraftError
 from dictate.storage import tables as t
 from dictate.storage.audit import HEAD, AuditEntry
 from dictate.storage.cipher import Cipher
 from dictate.storage.document import Change, Document, KeptWord, State
-from dictate.storage.patients import Patients, numbers_of
+from dictate.storage.patients import Patients
 from grammar.models import Note
 
 SortKey = Literal["number", "started", "patient", "clinician", "state", "omissions", "queries"]
@@ -218,24 +218,24 @@ class Reader:
         if wanted.states:
             conditions.append(t.examination.c.state.in_(wanted.states))
         if wanted.text.strip() or wanted.sort == "patient":
-            return self._listing_by_patient(wanted, and_(True, *conditions), by_state)
+            return self._listing_by_patient(wanted, conditions, by_state)
         total = sum(by_state.get(state, 0) for state in (wanted.states or by_state))
         query = select(t.examination).where(*conditions)
         rows = self.connection.execute(_sorted(query, wanted).limit(wanted.limit).offset(wanted.offset))
         return Listing(tuple(map(self._head, rows)), total, by_state)
 
-    def _listing_by_patient(self, wanted: Wanted, condition: Any, by_state: dict[str, int]) -> Listing:
-        """Patient references are sealed: choose and sort here, from what is known of them."""
-        numeric = wanted.sort in ("number", "omissions", "queries", "patient")
-        order = _sort_column(wanted)
-        numbers = numbers_of(self.connection, condition, order, numeric=numeric, descending=wanted.descending)
+    def _listing_by_patient(self, wanted: Wanted, conditions: list[Any], by_state: dict[str, int]) -> Listing:
+        """Patient references are sealed: choose by what is known of them, then sort by them or in the database."""
         asked = " ".join(wanted.text.split()).casefold()
-        if asked:
-            numbers = self.patients.matching(self.connection, self.cipher, asked, numbers)
+        numbers = self.patients.matching(self.connection, self.cipher, asked)
         if wanted.sort == "patient":
-            numbers = self.patients.in_order(self.connection, self.cipher, numbers)
+            if conditions:
+                meeting = set(numbers_in_order(self.connection, wanted, conditions, among=numbers))
+                numbers = [number for number in numbers if number in meeting]
             if wanted.descending:
                 numbers.reverse()
+        else:
+            numbers = numbers_in_order(self.connection, wanted, conditions, among=numbers)
         page = numbers[wanted.offset : wanted.offset + wanted.limit]
         rows = self.connection.execute(select(t.examination).where(t.examination.c.id.in_(page)))
         heads = {row.id: self._head(row) for row in rows}
@@ -282,21 +282,40 @@ class Reader:
         )
 
 
-def _sort_column(wanted: Wanted) -> Any:
-    columns = {
-        "number": t.examination.c.id,
-        "started": t.examination.c.started_at,
-        "patient": t.examination.c.id,  # sealed: `Patients` sorts by it
-        "clinician": t.examination.c.clinician,
-        "state": t.examination.c.state,
-        "omissions": t.examination.c.omissions,
-        "queries": t.examination.c.queries,
-    }
-    return columns[wanted.sort]
+MOST_NAMED = 500
+"""So many numbers are named in a query; when there are more, all are fetched and chosen from."""
+SORT_COLUMNS = {
+    "number": t.examination.c.id,
+    "started": t.examination.c.started_at,
+    "clinician": t.examination.c.clinician,
+    "state": t.examination.c.state,
+    "omissions": t.examination.c.omissions,
+    "queries": t.examination.c.queries,
+}
+
+
+def numbers_in_order(
+    connection: Connection, wanted: Wanted, conditions: Sequence[Any], *, among: Sequence[int]
+) -> list[int]:
+    """Those of the numbers `among` that meet the conditions, in the order that is wanted.
+
+    They are fetched as one row and not as thousands: the driver lets Python's lock go with every row, and has to wait
+    for it again when others are at work. Both databases put a sorted subquery together in its order.
+    """
+    few = len(among) <= MOST_NAMED
+    named = [t.examination.c.id.in_(among)] if few else []
+    in_order = _sorted(select(t.examination.c.id).where(*conditions, *named), wanted).subquery()
+    together = func.aggregate_strings(cast(in_order.c.id, Text), " ")
+    found = [int(number) for number in (connection.execute(select(together)).scalar_one() or "").split()]
+    if few:
+        return found
+    chosen = set(among)
+    return [number for number in found if number in chosen]
 
 
 def _sorted(query: Select[Any], wanted: Wanted) -> Select[Any]:
-    column, ties = _sort_column(wanted), t.examination.c.id
+    column = SORT_COLUMNS.get(wanted.sort, t.examination.c.id)
+    ties = t.examination.c.id
     if wanted.descending:
         return query.order_by(column.desc(), ties.desc())
     return query.order_by(column, ties)

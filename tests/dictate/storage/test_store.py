@@ -15,7 +15,7 @@ from sqlalchemy import text
 
 from dictate.errors import NoDraftError, StaleDraftError, StoreError
 from dictate.events import AudioChunk
-from dictate.storage import Change, Document, Store, StoreSettings, Wanted, check_store, open_store
+from dictate.storage import Change, Document, Store, StoreSettings, Wanted, check_store, open_store, reading
 from tests.dictate.storage.conftest import Clock
 from tests.dictate.storage.examples import example_note, example_sound, example_words
 
@@ -161,7 +161,11 @@ def test_an_origin_key_keeps_one_draft_only(store: Store) -> None:
         (Wanted(limit=1, offset=1), [2]),
     ],
 )
-def test_the_list_searches_filters_and_sorts(store: Store, wanted: Wanted, expected: list[int]) -> None:
+@pytest.mark.parametrize("most_named", [0, 500])
+def test_the_list_searches_filters_and_sorts(
+    store: Store, wanted: Wanted, expected: list[int], most_named: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reading, "MOST_NAMED", most_named)
     for patient, clinician in (("P-11", "mary"), ("A-20", "mary"), ("P-12", "noor")):
         keep(store, patient, clinician)
     assert [head.number for head in store.listing(wanted).drafts] == expected
