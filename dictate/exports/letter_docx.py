@@ -5,6 +5,7 @@ A clinic's template is a .docx file: its styles, header and footer are kept, the
 
 from __future__ import annotations
 
+import gc
 import io
 from functools import lru_cache
 from pathlib import Path
@@ -58,6 +59,8 @@ def docx(letter: Letter, *, template: Path | None = None) -> bytes:
         _table(document, ("Finding", "System", "Code", "Name"), letter.codes)
     out = io.BytesIO()
     document.save(out)
+    del document
+    gc.collect()  # python-docx ties a package to its parts in circles, whose XML the collector does not see the size of
     return out.getvalue()
 
 
