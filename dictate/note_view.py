@@ -49,7 +49,7 @@ class View:
 
 def view(note: Note, *, explain: bool = False) -> View:
     """Arrange a note for reading."""
-    from grammar import catalogue
+    from dictate.clinic import catalogue
 
     known = catalogue()
     stations = []

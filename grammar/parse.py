@@ -342,11 +342,12 @@ def _scale_queries(pipe: Pipeline, state: State) -> list[Query]:
     return queries
 
 
-@lru_cache(maxsize=1)
-def grammar_version() -> str:
-    """A fingerprint of the grammar's code and data: equal versions read every text alike."""
+@lru_cache(maxsize=4)
+def grammar_version(folders: tuple[Path, ...] = ()) -> str:
+    """A fingerprint of the grammar's code and data, a clinic's own included: equal versions read every text alike."""
     digest = hashlib.sha256()
-    for path in sorted([*DATA.rglob("*.toml"), *DATA.rglob("*.csv"), *DATA.parent.glob("*.py")]):
+    own = [path for folder in folders for path in sorted(folder.rglob("*.toml"))]
+    for path in [*sorted([*DATA.rglob("*.toml"), *DATA.rglob("*.csv"), *DATA.parent.glob("*.py")]), *own]:
         digest.update(path.name.encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:12]

@@ -41,7 +41,7 @@ class ReadOptions:
     """How a worker reads. `parser` is `module:function` beside a GRAMMAR_VERSION; tests name another one."""
 
     grammar_version: str
-    parser: str = "grammar:parse"
+    parser: str = "dictate.clinic:parse"
     seconds_per_note: float = 10.0
     memory_mb: int = 4096
     engine: str = ""

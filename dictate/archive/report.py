@@ -15,7 +15,7 @@ from typing import Any
 
 import jinja2
 
-import grammar
+from dictate import clinic
 from dictate.archive.folder import TABLES, ArchiveFolder
 from dictate.archive.plots import PLOTS, draw
 from dictate.archive.questions import QUESTIONS, Question
@@ -64,7 +64,7 @@ def named(row: dict[str, Any]) -> dict[str, Any]:
     """A row for people: item, site and side in the catalogue's words (ids that it lacks stay as they are)."""
     if "item" not in row:
         return row
-    catalogue = grammar.catalogue()
+    catalogue = clinic.catalogue()
     item, site, side = row["item"], row["site"], row.get("side")
     label = catalogue.item_label(item, site) if item in catalogue.items else ":".join(filter(None, (item, site)))
     if side and side != "none":

@@ -36,7 +36,7 @@ class ArchiveOptions(BaseModel):
     model: str = ""
     reread: bool = False
     retry_rejects: bool = False
-    parser: str = "grammar:parse"
+    parser: str = "dictate.clinic:parse"
 
 
 class Watcher(Protocol):

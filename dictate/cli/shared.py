@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def check_complaints(names: Sequence[str]) -> tuple[str, ...]:
     """The add-on ids for what the user typed (`foot-drop`, `Foot drop`); SettingsError names the known
     ones."""
-    from grammar import catalogue
+    from dictate.clinic import catalogue
 
     known = catalogue().addons
     found = []

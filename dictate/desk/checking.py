@@ -8,8 +8,9 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from dictate.clinic import catalogue, parse
 from dictate.errors import DeskError
-from grammar import catalogue, completeness, consistency, parse
+from grammar import completeness, consistency
 from grammar.codes import codes_for
 from grammar.models import Finding, Note
 from grammar.suggestions import suggest

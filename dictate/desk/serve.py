@@ -8,10 +8,10 @@ import threading
 from datetime import timedelta
 from pathlib import Path
 
+from dictate.clinic import get_ready
 from dictate.desk.app import LOOPBACK, create_app
 from dictate.errors import DeskError, DictateError
 from dictate.storage import Store
-from grammar.pipeline import pipeline
 
 SWEEP_S = 3600.0
 
@@ -64,7 +64,7 @@ def serve(
     done = threading.Event()
     sweeper = threading.Thread(target=_sweep, args=(store, done), daemon=True)
     sweeper.start()
-    threading.Thread(target=pipeline, daemon=True).start()  # the first preview need not wait for the grammar
+    threading.Thread(target=get_ready, daemon=True).start()  # the first preview need not wait for the grammar
     config = uvicorn.Config(
         app,
         host=host,

@@ -8,10 +8,10 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from dictate.clinic import catalogue
 from dictate.desk import words
 from dictate.storage.document import Document, Entry, KeptWord, UnreadPiece
 from dictate.storage.reading import Recording
-from grammar import catalogue
 from grammar.models import Query, Slot
 
 WEAK_BELOW = 0.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import timedelta
 
-from grammar import catalogue
+from dictate.clinic import catalogue
 from grammar.models import Finding, Slot
 
 SIDE_WORDS = {

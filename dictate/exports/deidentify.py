@@ -20,9 +20,9 @@ from collections import Counter
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
+from dictate.clinic import catalogue
 from dictate.errors import SettingsError
 from dictate.exports.subject import ExportInput, fingerprint
-from grammar import catalogue
 from grammar.codes import modifiers
 from grammar.models import CAUTION, Finding, Frozen, Note
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from grammar import catalogue
+from dictate.clinic import catalogue
 from grammar.models import Finding, Note, Side, Slot, SlotState
 
 SIDE_WORDS: dict[Side, str] = {

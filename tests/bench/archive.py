@@ -136,7 +136,7 @@ def bare_loop(source: Path, limit: int) -> float:
 
 def archive(source: Path, out: Path, **options: Any) -> dict[str, Any]:
     """One archive run as a command of its own; its summary, with the wall time of the whole command."""
-    chosen = json.dumps({"parser": "grammar:parse", **options})
+    chosen = json.dumps({"parser": "dictate.clinic:parse", **options})
     started = time.perf_counter()
     found = subprocess.run(
         [sys.executable, "-m", DRIVER, str(source), str(out), chosen],
