@@ -23,6 +23,18 @@ _SUMMARY = {
 }
 
 
+_LIMBS = frozenset(("arm", "leg"))
+_HANDS = frozenset(("hand", "fingers"))
+# Words that say by themselves what was examined, and the places of which they say it.
+_OWN_WORDS = {
+    "power": (frozenset(("weak", "weaker", "plegic", "paralysed", "paretic")), _LIMBS),
+    "tone": (frozenset(("spastic", "rigid", "flaccid", "hypertonic", "hypotonic")), _LIMBS),
+    "fine_finger_movements": (frozenset(("clumsy", "fumbling")), _HANDS),
+    "sensation": (frozenset(("numb",)), _LIMBS | _HANDS | {"foot", "forearm", "thigh"}),
+    "muscle_bulk": (frozenset(("wasted",)), _LIMBS | _HANDS | {"forearm", "thigh", "foot"}),
+}
+
+
 class About(Fits):
     """What a group is about: its own items, the topic, or what its values imply."""
 
@@ -31,6 +43,7 @@ class About(Fits):
         if group.targets:
             return self._settle_muscles(group)
         implied = self._implied(group)
+        self.implied = bool(implied)
         if implied:
             return implied
         if self._foreign(group):
@@ -184,15 +197,23 @@ class About(Fits):
             return []
         if self._joint_reflex(group, grades, topic_item):
             return [Target("reflex", None, None, None)]
-        if group.places and group.results and topic_item not in _SUMMARY:
-            for m in group.results:
-                if (
-                    m.lex is not None
-                    and m.lex.text in ("weak", "weaker", "plegic", "paralysed")
-                    and any(a in ("arm", "leg") for p in group.places for a in p.reading.areas)
-                ):
-                    return [Target("power", None, None, None)]
-        return []
+        own = self._named_by_word(group, topic_item)
+        return [Target(own, None, None, None)] if own is not None else []
+
+    def _named_by_word(self, group: Group, topic_item: str | None) -> str | None:
+        """ "right leg weak", "left arm spastic", "right hand clumsy": the word names what was examined, unless the
+        sided item under way has that word for a result of its own."""
+        areas = {area for p in group.places for area in p.reading.areas}
+        for m in group.results:
+            if m.lex is None or m.lex.result is None:
+                continue
+            item = next((item for item, (words, _) in _OWN_WORDS.items() if m.lex.text in words), None)
+            if item is None or not areas & _OWN_WORDS[item][1]:
+                continue
+            kept = topic_item is not None and self.items[topic_item].sided and topic_item in m.lex.result.by_item
+            if item != topic_item and (not kept or (topic_item in (*SENSORY, "reflex") and item != "sensation")):
+                return item
+        return None
 
     def _joint_reflex(self, group: Group, grades: list, topic_item: str | None) -> bool:
         joints = any(a in ("knee", "ankle") for p in group.places for a in p.reading.areas)

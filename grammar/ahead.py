@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import copy
 
-from grammar.drafts import Group
+from grammar.drafts import Group, Target
 from grammar.lexicon import ItemReading
 from grammar.look import PREPOSITIONS, Look
 from grammar.mentions import COMMA, GRADE, STOP, UNKNOWN, Mention
@@ -44,6 +44,22 @@ PRAISE = frozenset(
         "clear",
         "no problem",
         "easily",
+    )
+)
+
+REVEALS = frozenset(
+    (
+        "reveals",
+        "revealed",
+        "shows",
+        "showed",
+        "demonstrates",
+        "demonstrated",
+        "showing",
+        "revealing",
+        "demonstrating",
+        "characterized",
+        "characterised",
     )
 )
 
@@ -123,6 +139,41 @@ class Ahead(Look):
             k += 1
         return False
 
+    def _muscle_site(self, sign: Target, item: str, site: str | None) -> str | None:
+        """ "fasciculations in the right deltoid": the part of the limb where a named muscle is."""
+        if sign.item not in ("fasciculations", "muscle_bulk") or item != "power" or site is None:
+            return None
+        return self.emitter.site_of(sign.item, site)
+
+    def _split_behind(self, k: int) -> bool:
+        """ "pinprick reduced left leg normal right leg": values stand before their sides here, for the value behind
+        the side (and place) at k has a side of its own, with no value behind that."""
+        nxt = k + 2 if self.is_site(k + 1) else k + 1
+        targets = self.group.targets or self.state.topic
+        m = self.ms[nxt] if nxt < len(self.ms) else None
+        if m is None or not self.result_of(nxt) or self.next_is_item(nxt):
+            return False
+        if m.kind == GRADE:
+            if not any(self.emitter.grade_suits(t.item, m) for t in targets):
+                return False
+        elif not any(self.emitter.reading(t, m) is not None for t in targets):
+            return False
+        other = nxt + 1
+        if self.at(other).side not in ("right", "left") or self.at(other).side == self.at(k).side:
+            return False
+        end = other + 2 if self.is_site(other + 1) else other + 1
+        return not self._value_follows(end - 1) and not (end < len(self.ms) and self.is_item(end) and end == other + 1)
+
+    def _item_as_site(self, k: int, reading: ItemReading) -> bool:
+        """ "fasciculations none in the tongue": an item that is a site of the sign just named."""
+        targets = self.group.targets or self.state.topic
+        return (
+            bool(targets)
+            and self._word_before(k) in ("in", "of", "on")
+            and all(t.site is None and reading.targets[0][0] in self.items[t.item].sites for t in targets)
+            and not self.own_result(k)
+        )
+
     def _item_after_in(self, k: int) -> bool:
         """The value at k belongs to an item behind it: "three by five in both knee extensors"."""
         nxt = k + 1
@@ -154,11 +205,23 @@ class Ahead(Look):
             and lex.result is None
         ):
             nxt += 1
-        return self._value_at(nxt) or (self.result_of(nxt) and not self.next_is_item(nxt))
+        if self._value_at(nxt) or not self.result_of(nxt):
+            return self._value_at(nxt)
+        return not self.next_is_item(nxt) or self._own_before_comma(self._next_item(nxt))
+
+    def _next_item(self, k: int) -> int:
+        """The index of the item behind k, which is known to follow."""
+        k += 1
+        while not self.is_item(k):
+            k += 1
+        return k
 
     def _said_again(self, k: int) -> bool:
         """The result at k comes with the item that was just said: "..., the right calf normal bulk"."""
         reading = self.item_at(k + 1) if self.result_of(k) and self.is_item(k + 1) else None
+        behind = self.at(k + 2)
+        if behind.side and behind.text.startswith(PREPOSITIONS):
+            return False  # "no clonus at the left ankle, sustained clonus at the right"
         named = {item for item, _ in reading.targets} if reading is not None else set()
         return bool(named) and named == {target.item for target in self.group.targets or self.state.topic}
 

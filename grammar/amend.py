@@ -38,7 +38,7 @@ class Amender(Emitter):
             if row.side != "none":
                 row.side = side
             for spot in group.places:
-                sites = [s for s in (self._site_of(row.item, area) for area in spot.reading.areas) if s]
+                sites = [s for s in (self.site_of(row.item, area) for area in spot.reading.areas) if s]
                 row.site = sites[0] if sites else row.site
             self._respan(row, group)
 
@@ -58,8 +58,10 @@ class Amender(Emitter):
                     row.grade, row.high = placed.grade, placed.high
                     self._respan(row, group)
                 continue
-            row.status, placed, names, _ = value
-            row.descriptors = names
+            status, placed, names, _ = value
+            if group.results or status != "equivocal" or group.hedge is not None:
+                row.status = status
+            row.descriptors = names if group.results else row.descriptors
             row.grade, row.high = (placed.grade, placed.high) if placed is not None else (None, None)
             self._respan(row, group)
 

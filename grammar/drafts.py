@@ -62,9 +62,11 @@ class Group:
         "side_first",
         "side_mention",
         "targets",
+        "uncarried",
     )
 
     def __init__(self) -> None:
+        self.uncarried = False
         self.targets: list[Target] = []
         self.places: list[Place] = []
         self.side: str | None = None

@@ -71,6 +71,7 @@ class Emitter(Whereabouts):
     def emit(self, group: Group, heading_side: str | None) -> None:
         """Add the rows of a group to the state, or leave its words unread when they make no finding."""
         own = bool(group.targets)
+        self.implied = False
         targets = self._targets(group)
         rows: list[Draft] = []
         if group.ditto is not None and not group.results and not group.grades:
@@ -78,7 +79,7 @@ class Emitter(Whereabouts):
         else:
             for target in targets:
                 rows.extend(self._rows(group, target, heading_side, own))
-        if targets and not own and not self.state.topic:
+        if targets and not own and (self.implied or not self.state.topic):
             self.state.topic = list(targets)
         if own:
             self.state.topic = [t for t in targets]

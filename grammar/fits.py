@@ -27,6 +27,7 @@ class Fits:
 
     known: frozenset[int] = frozenset()
     doubtful = False
+    implied = False
     gcs_span: tuple[int, int] | None = None
 
     def reading(self, target: Target, m: Mention) -> ResultPhrase | None:

@@ -49,6 +49,7 @@ class Lexeme:
         "side",
         "site",
         "station",
+        "stranger",
         "strong_side",
         "text",
         "units",
@@ -83,6 +84,7 @@ class Lexeme:
     now: bool | None
     units: bool | None
     filler: bool | None
+    stranger: bool | None
     praise: bool | None
     question: bool | None
     weak_ask: bool | None
@@ -325,6 +327,7 @@ class Builder:
             for kind, patterns in getattr(data, name).items():
                 self.mark(patterns, "context", name if kind == "before" else kind)
         self.mark(data.filler.get("words", ()), "filler", True)
+        self.mark(data.filler.get("strangers", ()), "stranger", True)
         self.mark(data.praise.get("say", ()), "praise", True)
         self.mark(data.question.get("say", ()), "question", True)
         for order, patterns in data.pair_order.items():

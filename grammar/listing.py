@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.ahead import PRAISE, VERBS
+from grammar.ahead import PRAISE, REVEALS, VERBS
 from grammar.drafts import SENSORY, Group, Target
 from grammar.mentions import COLON, COMMA, MARK, PHRASE, STOP, UNKNOWN
 from grammar.untested import Untested
@@ -193,6 +193,8 @@ class Listing(Untested):
             return False
         if self._value_before(k) or self._clause_prefix(k):
             return False
+        if self._named_again(k):
+            return False
         if group.sided or group.places:
             if not group.valued and group.hedge is None:
                 return True
@@ -203,13 +205,24 @@ class Listing(Untested):
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
 
+    def _named_again(self, k: int) -> bool:
+        """ "left leg normal tone": the topic itself is named once more, directly behind its value."""
+        named = self.item_at(k)
+        if named is None or self.own_result(k) or self.ms[k - 1] not in (*self.group.results, *self.group.grades):
+            return False
+        return {item for item, _ in named.targets} == {t.item for t in self.state.topic}
+
     def _clause_prefix(self, k: int) -> bool:
         """ "weak left corneal response", "decreased RUE swing": a clause that opens with a result and leads to
         its item without a break."""
         group = self.group
         first = min(group.mentions, key=lambda m: m.i)
         verb = first.lex is not None and first.lex.text.startswith(VERBS)
-        if first not in group.results or group.grades or (self.own_result(k) and not verb):
+        if (
+            (first not in group.results and first is not group.notex)
+            or group.grades
+            or (self.own_result(k) and not verb)
+        ):
             return False
         at = self.ms.index(first)
         before = self.at(at - 1)
@@ -234,6 +247,7 @@ class Listing(Untested):
             or self.ms[at - 1].kind in (COMMA, COLON, STOP)
             or self.ms[at - 1].mark != ""
             or bool(self.at(at - 1).joins or self.at(at - 1).except_)
+            or any(word.lower() in REVEALS for word in self.tokens[self.ms[at - 1].j : first.i])
         )
         start = self.ms[k].i
         while start > 0 and self.tokens[start - 1].lower() in ("the", "his", "her", "both", "left", "right", "l", "r"):

@@ -14,6 +14,8 @@ from grammar.pipeline import Pipeline
 from grammar.state import State
 
 _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
+_PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
+_BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
 _JOINTS = (("knee",), ("ankle",))
 PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
 
@@ -43,6 +45,7 @@ class Look:
         self.excepted = False
         self.heading_side: str | None = None
         self.reasoning = False
+        self.together = -1
 
     def lex(self, k: int) -> Lexeme | None:
         return self.ms[k].lex if 0 <= k < len(self.ms) else None
@@ -160,7 +163,7 @@ class Look:
             return self._myotomes(k) is not None
         if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
             return self.joint_reflex(k)
-        if lex is None or lex.item is None:
+        if lex is None or lex.item is None or self._provoked(k) or self._symptom(k):
             return False
         if lex.alt_item is not None:
             return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
@@ -184,6 +187,26 @@ class Look:
         if lex.site is not None and lex.site.needs == "bulk":
             return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
         return True
+
+    def _provoked(self, k: int) -> bool:
+        """ "pain on dorsiflexion", "discomfort with inversion": the movement only brings the pain on."""
+        i = self.ms[k].i
+        if i < 2 or self.tokens[i - 1].lower() not in _BRINGING or self.tokens[i - 2].lower() not in _PAINS:
+            return False
+        lex = self.lex(k)
+        return lex is not None and lex.item is not None and lex.item.targets[0][0] == "power"
+
+    def _symptom(self, k: int) -> bool:
+        """ "pain or numbness down your legs": beside pain, numbness and weakness are what the patient feels."""
+        if self.at(k).text not in ("numbness", "weakness"):
+            return False
+        for step in (-1, 1):
+            other = k + step
+            while 0 <= other < len(self.ms) and (self.ms[other].kind == COMMA or self.at(other).joins):
+                other += step
+            if abs(other - k) > 1 and self.at(other).text == "pain":
+                return True
+        return False
 
     def _areas(self, k: int) -> tuple[str, ...]:
         """The areas of the place at k, past a comma."""
@@ -228,6 +251,7 @@ class Look:
                 and lex is not None
                 and lex.item is not None
                 and lex.item.needs is None
+                and not lex.item.sign
                 and lex.item.targets[0][0] in SENSORY
             ):
                 return True

@@ -108,7 +108,7 @@ class Meaning(About):
         if target.item == "pupils":
             return "normal"
         if target.item == "straight_leg_raise" and placed.grade is not None:
-            return "normal" if int(placed.grade) >= 80 else None
+            return "normal" if int(placed.grade) >= 80 else "equivocal"
         return None
 
     def _signs(
@@ -127,7 +127,8 @@ class Meaning(About):
                 return {"normal": "abnormal", "abnormal": "normal"}.get(status, status)
             if carried is not None:
                 return "abnormal" if carried == "normal" else "normal"
-            if target.sign or self.items[target.item].kind != "function":
+            test = target.reading is not None and target.reading.test
+            if target.sign or test or self.items[target.item].kind != "function":
                 return "normal"
             if "absent" in self.items[target.item].describe and "absent" not in descriptors:
                 descriptors.append("absent")

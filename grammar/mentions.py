@@ -71,7 +71,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
                 i = part[2]
                 continue
         span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING) else None
-        if span is not None and i - cued >= 9 and not span[1].complaint_only:
+        if span is not None and i - cued >= 9 and (not span[1].complaint_only or _sided(span[1])):
             span = None
         span = span or spans.get(i)
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
@@ -105,9 +105,24 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
     return out
 
 
+def _sided(lex: Lexeme) -> bool:
+    """ "left foot drop" with no cue before it is said of a side, so it is a finding rather than a complaint."""
+    return lex.text.startswith(("right ", "left "))
+
+
+def _headed(norms: list[str], i: int, end: int) -> bool:
+    """The two sides stand in brackets, before a colon or on a line of their own: the head of two columns."""
+    before = norms[i - 1] if i else ""
+    after = norms[end] if end < len(norms) else ""
+    return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
+
+
 def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]) -> tuple[int, Lexeme]:
     """ "... on the right and the left is normal": two sides, each with a result of its own."""
     end, lex = span
+    if lex.pair_order and lex.side is None and norms[i] in ("right", "left") and not _headed(norms, i, end):
+        first = pipe.by_key.get((norms[i],))
+        return (i + 1, first) if first is not None and first.side else span
     if lex.side != "both" or "and" not in norms[i:end] or end >= len(norms) or norms[end] not in ("is", "was"):
         return span
     cut = norms.index("and", i, end)

@@ -11,6 +11,9 @@ from grammar.listing import FAMILIES, Listing
 from grammar.mentions import COMMA
 from grammar.phrase_files import SitePhrase
 
+# Signs whose place can be said as an item of its own behind them.
+WHERE_NEXT = ("power", "facial_power", "muscle_bulk")
+
 
 class Naming(Listing):
     """An item is named: the start of a group, a member of a list, or the way a sign was seen."""
@@ -155,7 +158,11 @@ class Naming(Listing):
         if len(group.targets) != 1 or group.valued or group.places:
             return False
         last, new = group.targets[0], targets[0]
-        if last.item != "power" or not last.sign or last.site is not None or new.item != "power" or new.sign:
+        if last.item not in WHERE_NEXT or not last.sign or last.site is not None:
+            return False
+        if new.item != last.item or new.sign or (new.site is None and new.item != "power"):
+            return False
+        if new.item != "power" and (group.neg is not None or self.result_of(k + 1)):
             return False
         return self.ms[k - 1].kind != COMMA and not self._joined(k)
 
@@ -163,12 +170,22 @@ class Naming(Listing):
         """A test named as the way a sign was seen ("... on finger tapping"), or "strength" behind a muscle."""
         group = self.group
         m = self.ms[k]
+        if group.valued and not group.targets and self._item_as_site(k, reading):
+            group.targets = [Target(t.item, reading.targets[0][0], t.reading, m) for t in self.state.topic]
+            return True
         if not group.targets:
             return False
         last = group.targets[-1]
         beside = last.mention is not None and (
             last.mention.j == m.i or (last.mention.j + 1 == m.i and self.tokens[last.mention.j] == "(")
         )
+        part = self._muscle_site(last, *reading.targets[0]) if last.sign and last.site is None else None
+        if part is not None and len(group.targets) == 1 and not group.valued and not self.result_of(k + 1):
+            group.targets = [Target(last.item, part, last.reading, last.mention)]
+            return True
+        if self._item_as_site(k, reading):
+            group.targets = [Target(t.item, reading.targets[0][0], t.reading, t.mention) for t in group.targets]
+            return True
         if reading.heading and beside and reading.targets[0][1] is None:
             return reading.targets[0][0] == last.item and last.site is not None
         way = m.i > 0 and self.tokens[m.i - 1].lower() in ("on", "during")

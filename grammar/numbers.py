@@ -27,6 +27,7 @@ class Grade:
         "den",
         "den_sign",
         "end",
+        "fraction",
         "hi",
         "hi_sign",
         "level",
@@ -42,6 +43,7 @@ class Grade:
     def __init__(self, n: int, end: int) -> None:
         self.n = n
         self.end = end
+        self.fraction = ""
         self.sign = ""
         self.den: int | None = None
         self.den_sign = ""
@@ -120,8 +122,10 @@ def grade_at(norms: Sequence[str], texts: Sequence[str], i: int, fractions: dict
             return level
     found = number_at(norms, i)
     if found is None:
-        return None
+        return _decimal(norms, i)
     grade = Grade(*found)
+    if _half(grade, norms):
+        return grade
     grade.sign, grade.end = _sign_at(norms, grade.end)
     _over(grade, norms)
     if grade.den is None and grade.end < len(norms) and norms[grade.end] in fractions:
@@ -132,6 +136,42 @@ def grade_at(norms: Sequence[str], texts: Sequence[str], i: int, fractions: dict
         grade.unit = _UNITS[norms[grade.end]]
         grade.end += 1
     return grade
+
+
+def _decimal(norms: Sequence[str], i: int) -> Grade | None:
+    """ "3.5 mm", written with its point; only a measure in millimetres has parts."""
+    whole, point, part = norms[i].partition(".")
+    if not (point and whole.isdecimal() and part.isdecimal() and len(whole) < 3 and len(part) == 1):
+        return None
+    grade = Grade(int(whole), i + 1)
+    return grade if _millimetres(grade, part, norms) else None
+
+
+def _half(grade: Grade, norms: Sequence[str]) -> bool:
+    """ "three and a half millimetres", "three point five millimetres"."""
+    end = grade.end
+    for words, part in ((("and", "a", "half"), "5"), (("point",), None)):
+        if tuple(norms[end : end + len(words)]) != words:
+            continue
+        after = end + len(words)
+        if part is None and after < len(norms) and norms[after].isdecimal() and len(norms[after]) == 1:
+            part, after = norms[after], after + 1
+        if part is not None:
+            grade.end = after
+            if _millimetres(grade, part, norms):
+                return True
+            grade.end = end
+    return False
+
+
+def _millimetres(grade: Grade, part: str, norms: Sequence[str]) -> bool:
+    """Give the grade its part when millimetres, or the end of what was said, follow."""
+    if grade.end >= len(norms) or norms[grade.end] != "millimetres":
+        return False
+    grade.fraction = "" if part == "0" else part
+    grade.unit = "millimetres"
+    grade.end += 1
+    return True
 
 
 def _trace(end: int) -> Grade:

@@ -102,7 +102,7 @@ class PhraseFile(_Data):
     join: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     repair: dict[Literal["strong", "soft", "side"], tuple[str, ...]] = Field(default_factory=dict)
     number: dict[Literal["units", "counting"], tuple[str, ...]] = Field(default_factory=dict)
-    filler: dict[Literal["words"], tuple[str, ...]] = Field(default_factory=dict)
+    filler: dict[Literal["words", "strangers"], tuple[str, ...]] = Field(default_factory=dict)
     small: dict[Literal["words"], tuple[str, ...]] = Field(default_factory=dict)
     history: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     relative: dict[str, tuple[str, ...]] = Field(default_factory=dict)

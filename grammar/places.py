@@ -168,6 +168,8 @@ class Places(Sides):
             and not sided.text.startswith(PREPOSITIONS)
         ):
             return False  # "reduced left hand and foot, right side normal"
+        if self._runs_on(k, group, value_end) or (self.at(k - 1).side and self._split_behind(k - 1)):
+            return False
         other = k + 1
         while other < len(self.ms):
             lex = self.lex(other)
@@ -188,6 +190,14 @@ class Places(Sides):
         if group.places:
             return last_end < value_end and not self._after_value_only(group, value_end)
         return False
+
+    def _runs_on(self, k: int, group: Group, value_end: int) -> bool:
+        """ "reduced pinprick right thumb index finger normal left": places in a row behind their value are one list,
+        and the value behind them has a side of its own."""
+        last = group.places[-1].mention if group.places else None
+        if last is None or last is not self.ms[k - 1] or last.i < value_end:
+            return False
+        return self.result_of(k + 1) and not self.next_is_item(k + 1) and self.at(k + 2).side in ("right", "left")
 
     def _place_of_next(self, k: int, group: Group) -> bool:
         """A place directly before an item is that item's, unless a preposition ties it to what was said."""

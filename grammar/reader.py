@@ -27,7 +27,9 @@ class Reader(Naming):
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
         self.ms = ms
-        self.emitter.known = frozenset(t for m in ms if m.kind != UNKNOWN for t in range(m.i, m.j))
+        self.emitter.known = frozenset(
+            t for m in ms if m.kind != UNKNOWN and not (m.lex and m.lex.stranger) for t in range(m.i, m.j)
+        )
         if self.patient_line:
             for t in range(ms[0].i, end):
                 self.classes[t] = CONTEXT
@@ -205,6 +207,8 @@ class Reader(Naming):
         if lex.except_:
             self.close(keep_prefix=False)
             self.excepted = True
+        elif lex.but and self._same_breath(k):
+            self.group.mentions.append(m)
         elif lex.but:
             self.close(keep_prefix=False)
             self.instructed = self.emitter.doubtful = False
@@ -247,6 +251,8 @@ class Reader(Naming):
         assert lex is not None
         if lex.hedge == "weak":
             return
+        if self.colon_after is self.group and self.group.targets and self._prefix_follows(k):
+            self._head(self.group)
         if self.group.hedge is not None and self.group.targets and not self.group.valued:
             self.group.mentions.append(m)
             return
@@ -256,6 +262,12 @@ class Reader(Naming):
             self.close()
         self.group.hedge = m
         self.group.mentions.append(m)
+
+    def _where(self, k: int) -> bool:
+        """ "extensor on the write": a side or place was said that is not understood, so none is carried to here."""
+        i = self.ms[k].i
+        words = [word.lower() for word in self.tokens[max(0, i - 2) : i]]
+        return words[-1:] == ["on"] or words == ["on", "the"]
 
     def on_compare(self, k: int) -> None:
         m = self.ms[k]
@@ -267,6 +279,11 @@ class Reader(Naming):
         """Unknown words between a prefix and its item cut them apart ("no head deviation, ...")."""
         group = self.group
         if group.targets and not group.complete and k and self.ms[k - 1].kind == COMMA:
+            self.close()
+            return
+        if group.valued and not group.sided and self._where(k):
+            group.uncarried = True
+        if group.targets and group.complete and group.side is not None and not group.places and self._anded(k):
             self.close()
             return
         if group.targets or group.valued or group.places or group.neg is not None or group.side is not None:

@@ -167,7 +167,7 @@ def _millimetres(scale: Scale, grade: Grade) -> Placed | None:
         return None
     if grade.n > (scale.max or 12) or grade.n == 0:
         return Placed(bounds="1 to 12 millimetres")
-    return Placed(str(grade.n))
+    return Placed(f"{grade.n}.{grade.fraction}" if grade.fraction else str(grade.n))
 
 
 def _level(scale: Scale, grade: Grade) -> Placed | None:

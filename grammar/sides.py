@@ -190,6 +190,10 @@ class Sides(Steering):
             group.side = "both"
             group.mentions.append(m)
             return
+        if self._side_again(k, side):
+            group.side_mention, group.side_first = m, False
+            group.mentions.append(m)
+            return
         self.close(keep_prefix=False)
         group = self.group
         if self.excepted:
@@ -199,6 +203,16 @@ class Sides(Steering):
         group.side_bare = not m.lex.text.startswith(PREPOSITIONS)
         group.mentions.append(m)
 
+    def _side_again(self, k: int, side: str) -> bool:
+        """ "the right extensor on the right flexor on the left": the side before the value is said behind it once more,
+        for the value that follows has the other side behind it."""
+        group = self.group
+        again = side == group.side and group.side_first and group.valued and self.at(k).text.startswith(PREPOSITIONS)
+        if not again or not self.result_of(k + 1) or self.next_is_item(k + 1):
+            return False
+        other = self.at(k + 2)
+        return other.side in ("right", "left") and other.side != side and other.text.startswith(PREPOSITIONS)
+
     def _prefix_side(self, k: int) -> bool:
         """ "absent left ankle jerk": a result, a side and their item, in that order at the head of a clause."""
         group = self.group
@@ -206,7 +220,7 @@ class Sides(Steering):
             group.targets
             or group.places
             or group.side is not None
-            or not (group.results or group.grades)
+            or not (group.results or group.grades or group.notex)
             or not self.next_is_item(k)
         ):
             return False
@@ -226,6 +240,12 @@ class Sides(Steering):
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
         m = self.ms[k]
         assert m.lex is not None
+        if self._locates(k):
+            return False
+        if self.group.targets and not self.group.sided and (self._split_behind(k) or self._measured(k)):
+            return False
+        if self._other_than_carried(k):
+            return True
         if self.excepted and not (m.lex.text.startswith(PREPOSITIONS) and self.group.exception):
             return True
         if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
@@ -280,6 +300,37 @@ class Sides(Steering):
                 and not self._both_behind(nxt)
             )
         return not self._postfix_style(k, nxt)
+
+    def _measured(self, k: int) -> bool:
+        """ "clonus right ankle four beats": the place and the number behind it are those of the sign just named."""
+        targets = self.group.targets
+        if self.group.valued or not self.is_site(k + 1) or not self._value_at(k + 2):
+            return False
+        return all(t.sign and self.emitter.grade_suits(t.item, self.ms[k + 2]) for t in targets)
+
+    def _other_than_carried(self, k: int) -> bool:
+        """ "left hip flexion 4, dorsiflexion 3 right all 5": a value under a carried side stands, and the other side
+        with a value of its own begins anew."""
+        group, lex = self.group, self.at(k)
+        if lex.side not in ("right", "left") or lex.text.startswith(PREPOSITIONS) or not group.valued or group.sided:
+            return False
+        carried = self.state.prior_side if self.state.prior_first else self.state.topic_side if group.places else None
+        if carried in (None, lex.side) or not self._value_follows(k):
+            return False
+        return self.at(k + 2).side not in ("right", "left") or self._value_follows(k + 2)
+
+    def _locates(self, k: int) -> bool:
+        """ "facial droop left lower face": the side and the part of the face say where the droop is."""
+        group = self.group
+        reading = self.item_at(k + 1) if k + 1 < len(self.ms) else None
+        if reading is None or len(group.targets) != 1 or group.neg is not None or group.sided or group.valued:
+            return False
+        if self.at(k).side not in ("right", "left"):
+            return False
+        here, (item, site) = group.targets[0], reading.targets[0]
+        if not here.sign or here.site is not None or site is None or reading.sign or self.result_of(k + 2):
+            return False
+        return here.item == item or self._muscle_site(here, item, site) is not None
 
     def _side_behind(self, item_at: int) -> bool:
         """The item at k has a side of its own behind its value."""

@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.mentions import COMMA, MARK, PHRASE, STOP, UNKNOWN
+from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN
 from grammar.state import CONTEXT, FINDING
 from grammar.values import Values
 
@@ -56,6 +56,9 @@ class Untested(Values):
         start = k
         first = self.ms[k]
         lex = first.lex
+        if self.group.notex is None:
+            self.reasoning = False
+            return k
         if not (first.kind in (COMMA, UNKNOWN, MARK) or (lex is not None and lex.because)):
             if lex is not None and (lex.side or lex.site is not None) and not self.is_item(k):
                 return k
@@ -76,7 +79,7 @@ class Untested(Values):
                     cued = True
                 if here.instruction is not None and not here.result and not here.site and k > start:
                     break
-                if here.station or here.heading or here.but or here.except_:
+                if here.station or here.heading or here.but or here.except_ or self._other_side(k):
                     break
                 if (
                     self.is_item(k)
@@ -105,6 +108,14 @@ class Untested(Values):
         for m in self.ms[start:k]:
             m.used = True
         return k
+
+    def _other_side(self, k: int) -> bool:
+        """ "not tested on the left, right flexor": the other side has a result of its own."""
+        side, here = self.at(k).side, self.group.side
+        if side not in ("right", "left") or here not in ("right", "left") or side == here or not self.result_of(k + 1):
+            return False
+        targets = self.group.targets or self.state.topic
+        return self.ms[k + 1].kind == GRADE or any(self.emitter.reading(t, self.ms[k + 1]) for t in targets)
 
     def _reason_item(self, k: int) -> bool:
         """ "fundi not seen, pupils too small": what stands in the way of a test is its reason, not a finding."""
@@ -193,10 +204,19 @@ class Untested(Values):
         ends = k + 2 >= len(self.ms) or self.ms[k + 2].kind in (COMMA, STOP) or bool(nxt.joins or nxt.neg)
         return ends and any(t.sign for t in targets)
 
+    def _mute(self, k: int) -> bool:
+        """An unknown word, or one that names an item only in other company ("pain" outside a list of modalities)."""
+        m = self.ms[k]
+        lex = m.lex
+        if m.kind == UNKNOWN or lex is None:
+            return m.kind == UNKNOWN
+        only = not (lex.side or lex.site or lex.result or lex.neg or lex.severity or lex.hedge or lex.joins)
+        return lex.item is not None and only and not self.is_item(k)
+
     def _past_unknown(self, k: int, other: int) -> int | None:
         """ "no local weakness", "without oedema, cyanosis, or tremor": unknown words inside a negated list."""
         start = other
-        while other < len(self.ms) and (self.ms[other].kind in (UNKNOWN, COMMA) or (self.at(other).joins)):
+        while other < len(self.ms) and (self.ms[other].kind == COMMA or self._mute(other) or (self.at(other).joins)):
             other += 1
         if other >= len(self.ms) or not self.is_item(other):
             return None
@@ -204,7 +224,7 @@ class Untested(Values):
         if reading is None or not reading.sign:
             return None
         words = self.ms[other].i - self.ms[start].i
-        plain = all(m.kind == UNKNOWN for m in self.ms[start:other])
+        plain = all(self._mute(index) for index in range(start, other))
         if plain and words <= 2 and start == k + 1:
             return other
         listed = [m for m in self.ms[start : min(len(self.ms), other + 5)] if m.lex is not None and m.lex.joins]
@@ -237,7 +257,7 @@ class Untested(Values):
             m = self.ms[other] if other < len(self.ms) else None
             if m is None:
                 return None
-            if m.kind == UNKNOWN or (m.kind == COMMA and self.ms[other - 1].kind == UNKNOWN):
+            if self._mute(other) or (m.kind == COMMA and self._mute(other - 1)):
                 found = self._past_unknown(k, other)
                 if found is None:
                     return None

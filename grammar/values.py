@@ -7,38 +7,15 @@ from __future__ import annotations
 
 import itertools
 
-from grammar.ahead import PRAISE
+from grammar.ahead import PRAISE, REVEALS
 from grammar.drafts import SENSORY, Group
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COLON, COMMA, GRADE, STOP, UNKNOWN, Mention
-from grammar.phrase_files import ResultPhrase
-from grammar.places import Places
+from grammar.mentions import COLON, COMMA, GRADE, STOP, Mention
 from grammar.state import INSTRUCTION
-
-_REVEALS = frozenset(
-    (
-        "reveals",
-        "revealed",
-        "shows",
-        "showed",
-        "demonstrates",
-        "demonstrated",
-        "showing",
-        "revealing",
-        "demonstrating",
-        "characterized",
-        "characterised",
-    )
-)
+from grammar.verdicts import Verdicts
 
 
-_SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
-
-
-ARROWS = ("↑", "↓")
-
-
-class Values(Places):
+class Values(Verdicts):
     """Results and grades: to which group they belong, and when they open the next one."""
 
     def on_result(self, k: int) -> None:
@@ -48,14 +25,18 @@ class Values(Places):
         group = self.group
         self._head_before_value(k)
         group = self.group
-        if self._notex(lex) or self._not_seen(m):
+        if self._untested(k) or self._not_seen(m):
             self._on_not_examined(k)
             return
-        if self._of_stranger(k):
+        if self._of_stranger(k) or self._seen_place(k):
             return
         if self._unlike_pair(k):
             return
-        if self._of_unknown(k) and all(t.reading is not None and t.reading.heading for t in group.targets):
+        if (
+            self._of_unknown(k)
+            and not self._own_word(k)
+            and all(t.reading is not None and t.reading.heading for t in group.targets)
+        ):
             return
         if self.instructed and (lex.text in PRAISE or not self._binds(m)):
             if self.next_is_item(k) and not self.own_result_next(k) and lex.text not in PRAISE:
@@ -77,7 +58,7 @@ class Values(Places):
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
-        if group.valued and (self._next_column(k) or not self._merges(k)):
+        if group.valued and k != self.together and (self._next_column(k) or not self._merges(k)):
             self.close()
             group = self.group
         elif (
@@ -106,70 +87,6 @@ class Values(Places):
         group.results.append(m)
         group.mentions.append(m)
 
-    def _stated(self) -> bool:
-        """ "there is a drift on the left good": the sign was said to be there, so "good" is praise."""
-        first = self.group.targets[0].mention if self.group.targets else None
-        if first is None or self.group.neg is not None or self.group.valued:
-            return False
-        before = [word.lower() for word in self.tokens[max(0, first.i - 5) : first.i]]
-        return any(pair in (("there", "is"), ("there", "'s"), ("there", "are")) for pair in itertools.pairwise(before))
-
-    def _unlike_pair(self, k: int) -> bool:
-        """ "Plantars ↓/↑": which of two unlike values is which side is not said, so they stay unread."""
-        if (
-            (self.group.sided and self.group.side != "both")
-            or self.state.pair_order is not None
-            or k + 2 > len(self.ms)
-        ):
-            return False
-        other = k + 2 if self.ms[k + 1 : k + 2] and self.ms[k + 1].mark == "/" else k + 1
-        lex = self.lex(other)
-        if (
-            lex is None
-            or lex.result is None
-            or lex.item is not None
-            or self._soft(self.ms[other])
-            or (other == k + 1 and lex.text not in ARROWS)
-        ):
-            return False
-        for target in self.group.targets:
-            first, second = self.emitter.reading(target, self.ms[k]), self.emitter.reading(target, self.ms[other])
-            if first is not None and second is not None and first.status != second.status:
-                self.skip_to = other + 1
-                return True
-        return False
-
-    def _of_stranger(self, k: int) -> bool:
-        """ "no ecchymosis noted": seen or noted is the word before it, when that is not understood."""
-        before = self.ms[k - 1] if k else None
-        return (
-            before is not None
-            and before.kind == UNKNOWN
-            and before.j == self.ms[k].i
-            and self.at(k).text
-            in ("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected")
-        )
-
-    def _not_seen(self, m: Mention) -> bool:
-        """For these items the words mean that the test was not done ("fundi not seen")."""
-        targets = self.group.targets or self.state.topic
-        readings = [self.emitter.reading(t, m) for t in targets]
-        return any(r is not None and r.status == "not_examined" for r in readings)
-
-    def _leads(self, k: int) -> bool:
-        """ "can hop", "able to walk on her heels": the item follows at once."""
-        if not self.next_is_item(k):
-            return False
-        between = self.tokens[self.ms[k].j : self.ms[k + 1].i]
-        return all(
-            word.lower() in ("to", "walk", "do", "perform", "on", "the", "his", "her", "stand") for word in between
-        )
-
-    def _of_unknown(self, k: int) -> bool:
-        """A result word that leans on a word that is not understood ("decreased flexion") says nothing here."""
-        nxt = self.ms[k + 1] if k + 1 < len(self.ms) else None
-        return nxt is not None and nxt.kind == UNKNOWN and nxt.i == self.ms[k].j and not self.group.places
-
     def _head_before_value(self, k: int) -> None:
         """ "Coord: slowed FNF", "Sensory exam reveals normal ...": a family, then a value for its members."""
         group = self.group
@@ -178,7 +95,7 @@ class Values(Places):
         last = group.targets[-1]
         if last.mention is None:
             return
-        verb = any(word.lower() in _REVEALS for word in self.tokens[last.mention.j : self.ms[k].i])
+        verb = any(word.lower() in REVEALS for word in self.tokens[last.mention.j : self.ms[k].i])
         if self.colon_after is not group and not (verb and last.reading is not None and last.reading.heading):
             return
         other = k + 1
@@ -212,6 +129,9 @@ class Values(Places):
             or not (any(t.sign for t in group.targets) or group.hedge is not None)
         ):
             return False
+        ahead = self.item_at(k + 1) if k + 1 < len(self.ms) else None
+        if ahead is not None and self._item_as_site(k + 1, ahead):
+            return True
         side = self.lex(k + 1)
         if side is not None and side.site is not None and not side.side and self._own_place(k):
             return True
@@ -224,6 +144,9 @@ class Values(Places):
     def _belongs_next(self, k: int) -> bool:
         """A sign stands complete; a result before another item is that item's."""
         if not self.next_is_item(k):
+            return False
+        ahead = self.item_at(k + 1) if self.is_item(k + 1) else None
+        if ahead is not None and self._item_as_site(k + 1, ahead):
             return False
         return not self.own_result_next(k) or not self.emitter.suits_targets(self.group, self.ms[k])
 
@@ -246,6 +169,9 @@ class Values(Places):
         m = self.ms[k]
         if self.repair is not None or group.notex is not None:
             return False
+        other = self.at(k + 1).side
+        if {group.side, other} == {"right", "left"} and not self.next_is_item(k + 1) and not self._value_follows(k + 1):
+            return False
         placed = self._word_before(k + 1) in ("at", "in", "of", "over") if k + 1 < len(self.ms) else False
         if self.next_is_item(k) and not placed and (not self._joined(k) or not self.own_result_next(k)):
             return False
@@ -258,13 +184,11 @@ class Values(Places):
             group.places
             and self._after_value_only(group, max((v.j for v in (*group.results, *group.grades)), default=0))
         ):
-            return self._soft(m)
+            return self._soft(m) or (
+                self._awaits_verdict() and (not self._side_at(k + 1) or self._value_follows(k + 1))
+            )
         targets = group.targets or self.state.topic
         return self.emitter.compatible(targets, group, m)
-
-    def _soft(self, m: Mention) -> bool:
-        reading: ResultPhrase | None = m.lex.result.any if m.lex is not None and m.lex.result is not None else None
-        return reading is not None and reading.soft
 
     def on_grade(self, k: int) -> None:
         m = self.ms[k]
@@ -388,4 +312,4 @@ class Values(Places):
             group.exception = True
         group.notex = m
         group.mentions.append(m)
-        self.reasoning = not self.next_is_item(k)
+        self.reasoning = not self._item_behind_side(k)

@@ -41,7 +41,7 @@ class Whereabouts(Meaning):
         found: list[tuple[str | None, Place | None]] = []
         for spot in group.places:
             for area in spot.reading.areas:
-                site = self._site_of(target.item, area)
+                site = self.site_of(target.item, area)
                 if site is not None:
                     found.append((site, spot))
         if target.site is not None and not found:
@@ -75,7 +75,7 @@ class Whereabouts(Meaning):
             return [(f"{before[:3]}_{site}", spot) for site, spot in found]
         return [pair for pair in found if pair[0] not in ("proximal", "distal")] or [("limbs", found[0][1])]
 
-    def _site_of(self, item: str, area: str) -> str | None:
+    def site_of(self, item: str, area: str) -> str | None:
         sites = self.items[item].sites
         if area in sites:
             return area
@@ -144,6 +144,8 @@ class Whereabouts(Meaning):
             for m in group.results
         ):
             return "both"
+        if group.uncarried:
+            return self._unsided(group, target, spot, status, site)
         if heading_side is not None:
             return heading_side
         if not own and self.state.pair_first and group.compare is None and status != "not_examined":

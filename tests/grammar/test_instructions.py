@@ -36,13 +36,17 @@ def test_praise_after_a_sign_that_is_there_does_not_make_it_normal(
     [
         ("stick out your tongue it goes to the left", "goes to the left"),
         ("show me your teeth left side lower", "left side lower"),
-        ("right foot drop", "right foot drop"),
     ],
 )
 def test_what_was_seen_behind_an_instruction_is_at_least_unread(text: str, left_over: str) -> None:
     note = parse(text).note
     assert note.findings == ()
     assert any(left_over in piece.text for piece in note.unread)
+
+
+def test_a_foot_drop_of_one_side_is_a_finding_unless_it_is_called_the_complaint() -> None:
+    assert rows("right foot drop") == {("power", "ankle_dorsiflexion", "right", "abnormal")}
+    assert rows("complaint right foot drop") == set()
 
 
 def test_the_hand_of_the_examiner_is_no_place() -> None:

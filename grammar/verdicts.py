@@ -1,0 +1,163 @@
+"""What a result word means in its place: a result, a place that was seen, a test not done, or a stranger's.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+from grammar.mentions import UNKNOWN, Mention
+from grammar.phrase_files import ResultPhrase
+from grammar.places import Places
+
+_SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
+ARROWS = ("↑", "↓")
+_WAYS = frozenset(("up", "down", "upgoing", "downgoing", "flexor", "extensor"))
+# "brisk but normal": the clinician's own verdict, which no rule merges with the word before it.
+PLAIN_NORMAL = ("normal", "within normal limits", "wnl", "physiological", "fine", "okay", "ok")
+
+
+class Verdicts(Places):
+    """What a result word means in its place."""
+
+    def _item_behind_side(self, k: int) -> bool:
+        """An item follows at once, or behind its side when none was named before: "could not get the left plantar"."""
+        if self.next_is_item(k):
+            return True
+        nxt = k + 1
+        while self.at(nxt).side and not self.is_item(nxt):
+            nxt += 1
+        return not self.group.targets and nxt > k + 1 and nxt < len(self.ms) and self.is_item(nxt)
+
+    def _same_breath(self, k: int) -> bool:
+        """ "slow but accurate", "present but reduced": two results of one item, with nothing behind them."""
+        group = self.group
+        if group.notex is not None or k == 0 or self.ms[k - 1] not in (*group.results, *group.grades):
+            return False
+        nxt = k + 1
+        while self.at(nxt).severity and not self.result_of(nxt):
+            nxt += 1
+        lex = self.lex(nxt)
+        if lex is None or lex.result is None or not self.result_of(nxt) or lex.text in PLAIN_NORMAL:
+            return False
+        if self._side_at(nxt + 1) or self.is_site(nxt + 1) or self.next_is_item(nxt) or self._notex(lex):
+            return False
+        if not any(self.emitter.reading(t, self.ms[nxt]) for t in group.targets or self.state.topic):
+            return False
+        self.together = nxt
+        return True
+
+    def _stated(self) -> bool:
+        """ "there is a drift on the left good": the sign was said to be there, so "good" is praise."""
+        first = self.group.targets[0].mention if self.group.targets else None
+        if first is None or self.group.neg is not None or self.group.valued:
+            return False
+        before = [word.lower() for word in self.tokens[max(0, first.i - 5) : first.i]]
+        return any(pair in (("there", "is"), ("there", "'s"), ("there", "are")) for pair in itertools.pairwise(before))
+
+    def _unlike_pair(self, k: int) -> bool:
+        """ "Plantars ↓/↑": which of two unlike values is which side is not said, so they stay unread."""
+        if (
+            (self.group.sided and self.group.side != "both")
+            or self.state.pair_order is not None
+            or k + 2 > len(self.ms)
+        ):
+            return False
+        other = k + 2 if self.ms[k + 1 : k + 2] and self.ms[k + 1].mark == "/" else k + 1
+        lex = self.lex(other)
+        if (
+            lex is None
+            or lex.result is None
+            or lex.item is not None
+            or self._soft(self.ms[other])
+            or (other == k + 1 and lex.text not in ARROWS and not self._bare_pair(k))
+        ):
+            return False
+        for target in self.group.targets:
+            first, second = self.emitter.reading(target, self.ms[k]), self.emitter.reading(target, self.ms[other])
+            if first is not None and second is not None and first.status != second.status:
+                self.skip_to = other + 1
+                return True
+        return False
+
+    def _bare_pair(self, k: int) -> bool:
+        """ "plantars down up": two unlike words with no side about them."""
+        texts = {self.at(k).text, self.at(k + 1).text}
+        return len(texts) == 2 and texts <= _WAYS and not self._side_at(k + 2) and not self._side_at(k - 1)
+
+    def _of_stranger(self, k: int) -> bool:
+        """ "no ecchymosis noted": seen or noted is the word before it, when that is not understood."""
+        before = self.ms[k - 1] if k else None
+        return (
+            before is not None
+            and before.kind == UNKNOWN
+            and before.j == self.ms[k].i
+            and self.at(k).text
+            in ("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected")
+        )
+
+    def _untested(self, k: int) -> bool:
+        """The words mean "not tested" of what they are said of: "couldn't get the fields", but not a reflex."""
+        lex = self.at(k)
+        if not self._notex(lex) or lex.result is None or not lex.result.by_item:
+            return self._notex(lex)
+        nxt = k + 1
+        while self.at(nxt).side and not self.is_item(nxt):
+            nxt += 1
+        ahead = self.item_at(nxt) if nxt < len(self.ms) and not self.group.targets else None
+        items = [t.item for t in self.group.targets] or [item for item, _ in ahead.targets if ahead] if ahead else []
+        items = items or [t.item for t in self.group.targets or self.state.topic]
+        return not any(
+            item in lex.result.by_item and lex.result.by_item[item].status != "not_examined" for item in items
+        )
+
+    def _seen_place(self, k: int) -> bool:
+        """ "abnormality in the thoracic spine appreciated": what was seen is not the place that it was seen at."""
+        targets = self.group.targets
+        return (
+            bool(targets)
+            and self.at(k).text in _SEEN
+            and all(
+                self.items[t.item].kind == "sign" and t.reading is not None and not (t.sign or t.reading.test)
+                for t in targets
+            )
+        )
+
+    def _not_seen(self, m: Mention) -> bool:
+        """For these items the words mean that the test was not done ("fundi not seen")."""
+        targets = self.group.targets or self.state.topic
+        readings = [self.emitter.reading(t, m) for t in targets]
+        return any(r is not None and r.status == "not_examined" for r in readings)
+
+    def _leads(self, k: int) -> bool:
+        """ "can hop", "able to walk on her heels": the item follows at once."""
+        if not self.next_is_item(k):
+            return False
+        between = self.tokens[self.ms[k].j : self.ms[k + 1].i]
+        return all(
+            word.lower() in ("to", "walk", "do", "perform", "on", "the", "his", "her", "stand") for word in between
+        )
+
+    def _awaits_verdict(self) -> bool:
+        """ "straight leg raise 40 degrees left positive": an angle alone is no result yet."""
+        group = self.group
+        return (
+            bool(group.grades and group.targets)
+            and not group.results
+            and all(self.items[t.item].scale == "degrees" for t in group.targets)
+        )
+
+    def _own_word(self, k: int) -> bool:
+        """The word is said of this very item ("antalgic" of the gait)."""
+        result = self.at(k).result
+        return result is not None and any(t.item in result.by_item for t in self.group.targets)
+
+    def _of_unknown(self, k: int) -> bool:
+        """A result word that leans on a word that is not understood ("decreased flexion") says nothing here."""
+        nxt = self.ms[k + 1] if k + 1 < len(self.ms) else None
+        return nxt is not None and nxt.kind == UNKNOWN and nxt.i == self.ms[k].j and not self.group.places
+
+    def _soft(self, m: Mention) -> bool:
+        reading: ResultPhrase | None = m.lex.result.any if m.lex is not None and m.lex.result is not None else None
+        return reading is not None and reading.soft
