@@ -67,6 +67,8 @@ REVEALS = frozenset(
 VERBS = ("could", "couldn", "can", "cannot", "unable", "did n", "didn", "fails", "failed to", "not able")
 
 
+COPULA = frozenset(("isn't", "aren't", "wasn't", "weren't", "is not", "are not", "was not", "were not"))
+
 # Words of what was seen, behind an instruction: "stick out your tongue it goes to the left".
 _TELLING = frozenset(
     ("goes", "went", "pulls", "pulled", "deviates", "drifts", "falls", "lower", "higher", "weaker", "good")
@@ -138,6 +140,25 @@ class Ahead(Look):
                 joined = True
             k += 1
         return False
+
+    def _list_goes_on(self, k: int) -> bool:
+        """ "over the left foot dorsum the left lateral leg and the left shin": places in a row, with no value of their
+        own behind them."""
+        group = self.group
+        if not group.places or group.places[-1].mention is not self.ms[k - 1] or not group.complete:
+            return False
+        other, joined = k + 1, False
+        while other < len(self.ms) and self.ms[other].kind not in (COMMA, STOP):
+            lex = self.at(other)
+            if self.is_item(other):
+                return joined and self.own_result(other)
+            if lex.neg and self.next_is_item(other):
+                return joined
+            if not (self.is_site(other) or lex.side or lex.joins):
+                return False
+            joined = joined or bool(lex.joins)
+            other += 1
+        return True
 
     def _muscle_site(self, sign: Target, item: str, site: str | None) -> str | None:
         """ "fasciculations in the right deltoid": the part of the limb where a named muscle is."""
@@ -222,8 +243,11 @@ class Ahead(Look):
         behind = self.at(k + 2)
         if behind.side and behind.text.startswith(PREPOSITIONS):
             return False  # "no clonus at the left ankle, sustained clonus at the right"
-        named = {item for item, _ in reading.targets} if reading is not None else set()
-        return bool(named) and named == {target.item for target in self.group.targets or self.state.topic}
+        named = set(reading.targets) if reading is not None else set()
+        said = {(target.item, target.site) for target in self.group.targets or self.state.topic}
+        if all(site is not None for _, site in named | said):
+            return bool(named) and named == said
+        return bool(named) and {item for item, _ in named} == {item for item, _ in said}
 
     def _own_place(self, k: int) -> bool:
         """The result at k has its own side or place behind it: "... normal on the right", "... normal in v three"."""

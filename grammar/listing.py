@@ -191,8 +191,10 @@ class Listing(Untested):
             return False
         if not (self.state.topic or self.state.bound):
             return False
-        if self._value_before(k) or self._clause_prefix(k):
+        if not self._other_half(group) and (self._value_before(k) or self._clause_prefix(k)):
             return False
+        if self._other_half(group) and self.own_result(k):
+            return True
         if self._named_again(k):
             return False
         if group.sided or group.places:
@@ -204,6 +206,13 @@ class Listing(Untested):
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _other_half(self, group: Group) -> bool:
+        """ "... absent on the right and two plus on the left": the value of the other side of what was just said."""
+        if group.side not in ("right", "left") or group.side_first or not group.valued or group.places:
+            return False
+        rows = self.state.last_group
+        return bool(rows) and all(row.side in ("right", "left") and row.side != group.side for row in rows)
 
     def _named_again(self, k: int) -> bool:
         """ "left leg normal tone": the topic itself is named once more, directly behind its value."""
@@ -252,7 +261,9 @@ class Listing(Untested):
         start = self.ms[k].i
         while start > 0 and self.tokens[start - 1].lower() in ("the", "his", "her", "both", "left", "right", "l", "r"):
             start -= 1
-        tied = start > 0 and self.tokens[start - 1].lower() in ("in", "of", "at", "for")
+        named = self.item_at(k)
+        sign = named is not None and named.sign
+        tied = start > 0 and not sign and self.tokens[start - 1].lower() in ("in", "of", "at", "for")
         if tied and not self.own_result(k):
             return True
         near = self.ms[k - 2] if self.ms[k - 1].kind == UNKNOWN and k > 1 else self.ms[k - 1]

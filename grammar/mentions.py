@@ -24,6 +24,7 @@ STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
 )
 _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
 _OPENING = 12
+_TO_PLACE = frozenset(("of", "over", "in", "on"))
 
 
 class Mention:
@@ -123,6 +124,10 @@ def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]
     if lex.pair_order and lex.side is None and norms[i] in ("right", "left") and not _headed(norms, i, end):
         first = pipe.by_key.get((norms[i],))
         return (i + 1, first) if first is not None and first.side else span
+    if lex.item is not None and end > i + 1 and norms[i - 1 : i] == ["the"] and i > 1 and norms[i - 2] in _TO_PLACE:
+        place, item = pipe.by_key.get((norms[i],)), pipe.by_key.get(tuple(norms[i + 1 : end]))
+        if place is not None and place.site is not None and item is not None and item.item is not None:
+            return i + 1, place  # "reduced over the face, sensation normal in the arms"
     if lex.side != "both" or "and" not in norms[i:end] or end >= len(norms) or norms[end] not in ("is", "was"):
         return span
     cut = norms.index("and", i, end)

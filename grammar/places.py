@@ -8,7 +8,7 @@ from __future__ import annotations
 from grammar.ahead import PRAISE
 from grammar.drafts import Group, Place
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COMMA, GRADE
+from grammar.mentions import COMMA, GRADE, Mention
 from grammar.sides import Sides
 from grammar.state import COMMAND, INSTRUCTION
 
@@ -55,7 +55,8 @@ class Places(Sides):
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
             between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
-            if group.valued and not group.side_first and ("in" in between or "at" in between):
+            apart = "in" in between or "at" in between or self._whole_side(side_mention)
+            if group.valued and not group.side_first and apart:
                 side, side_mention = None, None
         if (
             (
@@ -83,6 +84,16 @@ class Places(Sides):
         else:
             group.places.append(Place(m.lex.site, m, m.lex.site.side, None))
         group.mentions.append(m)
+
+    @staticmethod
+    def _whole_side(m: Mention) -> bool:
+        """ "on both sides", "on the left side", "bilaterally": complete in itself, no part of the place behind it."""
+        text = m.lex.text if m.lex is not None else ""
+        return (
+            text in ("bilaterally", "both sides")
+            or text.endswith(" sides")
+            or (text.startswith(PREPOSITIONS) and text.endswith(" side"))
+        )
 
     def _denied(self, k: int) -> bool:
         """ "increased in the left arm, not the leg": the second place is not where it was found."""
@@ -206,7 +217,7 @@ class Places(Sides):
         before = k
         while before > 0 and (lex := self.lex(before - 1)) is not None and lex.side:
             before -= 1
-        lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i]]
+        lead = [word.lower() for word in self.tokens[max(0, self.ms[before].i - 2) : self.ms[k].i + 1]]
         if group.places and self._joined(before):
             return False
         own_side = group.side_mention is self.ms[before]

@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.ahead import PRAISE, VERBS
+from grammar.ahead import COPULA, PRAISE, VERBS
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, STOP, UNKNOWN
 from grammar.steering import Steering
@@ -49,7 +49,7 @@ class Sides(Steering):
         if (
             group.places
             and self.is_site(k + 1)
-            and self._joined_or_comma(k)
+            and (self._joined_or_comma(k) or self._list_goes_on(k))
             and not (group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1))
             and not (group.complete and self._said_again(k + 2))
         ):
@@ -244,7 +244,7 @@ class Sides(Steering):
             return False
         if self.group.targets and not self.group.sided and (self._split_behind(k) or self._measured(k)):
             return False
-        if self._other_than_carried(k):
+        if self._other_than_carried(k) or (self.group.valued and self.at(k + 1).text in COPULA):
             return True
         if self.excepted and not (m.lex.text.startswith(PREPOSITIONS) and self.group.exception):
             return True
@@ -278,7 +278,8 @@ class Sides(Steering):
             return True
         other_side = self.state.prior_side not in (None, m.lex.side)
         carried = bool(self.group.targets) and self.group.side is None and self.state.prior_first and other_side
-        if carried and prepositional and self.is_item(nxt) and not self._side_behind(nxt):
+        denied = not self.group.valued and bool(self.at(k + 1).neg)  # "past pointing on the right, no tremor"
+        if carried and prepositional and self.is_item(nxt) and not denied and not self._side_behind(nxt):
             return True
         if lex is None or not (self.is_item(nxt) or (comma and self.is_site(nxt))):
             return bool(
@@ -328,7 +329,8 @@ class Sides(Steering):
         if self.at(k).side not in ("right", "left"):
             return False
         here, (item, site) = group.targets[0], reading.targets[0]
-        if not here.sign or here.site is not None or site is None or reading.sign or self.result_of(k + 2):
+        valued = self.result_of(k + 2) and item != "power"
+        if not here.sign or here.site is not None or site is None or reading.sign or valued:
             return False
         return here.item == item or self._muscle_site(here, item, site) is not None
 

@@ -5,6 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
+from grammar.ahead import COPULA
 from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN
 from grammar.state import CONTEXT, FINDING
 from grammar.values import Values
@@ -175,6 +176,10 @@ class Untested(Values):
             self.close()
             self.group.neg = m
             self.group.mentions.append(m)
+            return
+        if lex.text in COPULA and self.is_item(k + 1) and self.tokens[max(0, m.i - 1)].lower() != "there":
+            self.close()  # "the right isn't, first dorsal interosseous bulk good": it denies what was said before
+            self.emitter.doubtful = False
             return
         ahead = self._negated(k)
         if ahead is None or self._cut_off(k):

@@ -173,6 +173,8 @@ class Values(Verdicts):
         if {group.side, other} == {"right", "left"} and not self.next_is_item(k + 1) and not self._value_follows(k + 1):
             return False
         placed = self._word_before(k + 1) in ("at", "in", "of", "over") if k + 1 < len(self.ms) else False
+        if self._needs_word(k):
+            return True
         if self.next_is_item(k) and not placed and (not self._joined(k) or not self.own_result_next(k)):
             return False
         after_side = (

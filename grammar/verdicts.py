@@ -139,6 +139,16 @@ class Verdicts(Places):
             word.lower() in ("to", "walk", "do", "perform", "on", "the", "his", "her", "stand") for word in between
         )
 
+    def _needs_word(self, k: int) -> bool:
+        """ "cranial nerves two to twelve intact, gait normal", "pupils equal sluggish, corneals present": the item
+        behind has a result of its own, and the word at k belongs to what was said before."""
+        group, result = self.group, self.at(k).result
+        if not self.next_is_item(k) or not self._own_before_comma(self._next_item(k)):
+            return False
+        nerves = bool(group.grades) and all(m.grade is not None and m.grade.unit == "nerves" for m in group.grades)
+        own = bool(group.results) and result is not None and any(t.item in result.by_item for t in group.targets)
+        return (nerves and not group.results) or (own and not group.sided)
+
     def _awaits_verdict(self) -> bool:
         """ "straight leg raise 40 degrees left positive": an angle alone is no result yet."""
         group = self.group
