@@ -78,6 +78,7 @@ def _templates() -> Environment:
         loader=FileSystemLoader(HERE / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
+        auto_reload=False,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -97,6 +98,8 @@ def _templates() -> Environment:
         STATUS_WORDS=words.STATUS_WORDS,
         ORIGIN_WORDS=words.ORIGIN_WORDS,
     )
+    for name in found.list_templates():
+        found.get_template(name)  # compiled now, not by everybody's first page at once
     return found
 
 

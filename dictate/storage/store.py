@@ -38,6 +38,7 @@ from dictate.storage.reading import (
     Signature,
     Wanted,
 )
+from dictate.storage.shared_commit import AuditFacts, SharedCommit
 from dictate.storage.sound import AudioInput, KeptSound, packed_pieces
 from dictate.storage.writer import Writer, stamp
 from grammar.models import Note
@@ -132,6 +133,7 @@ class Store:
         self.settings = settings
         self.clock = clock
         self._patients = Patients()
+        self._log = SharedCommit(self._log_all)
 
     def __enter__(self) -> Store:
         return self
@@ -322,8 +324,12 @@ class Store:
 
     def log(self, actor: str, action: str, target: str, outcome: str, detail: str = "") -> None:
         """One audit entry on its own (an access that changed nothing, or was refused)."""
+        self._log.add((actor, action, target, outcome, detail))
+
+    def _log_all(self, entries: list[AuditFacts]) -> None:
         with self.writing() as writer:
-            writer.append_audit(actor, action, target, outcome, detail)
+            for entry in entries:
+                writer.append_audit(*entry)
 
     def audit_report(self, expect: str | None = None) -> audit.AuditReport:
         """Verify the chain of the audit log."""
