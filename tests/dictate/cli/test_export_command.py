@@ -181,6 +181,19 @@ def test_import_refuses_a_signed_export_that_was_changed(tmp_path: Path) -> None
         run("import", path)
 
 
+def test_imported_examinations_are_kept_once_as_drafts_whoever_signed_them(home: Path, tmp_path: Path) -> None:
+    run("export", "1", "--out", tmp_path / "out", "--format", "json", "--format", "fhir")
+    files = [*(tmp_path / "out").glob("*.json")]
+    assert len(files) == 2
+    note = parse(SPOKEN).note
+    for _time in range(2):
+        run("import", *files, "--keep", "--clinician", "noor")
+    with open_store(load_settings(), say=lambda text: None) as store:
+        heads = [head for head in store.listing().drafts if head.clinician == "noor"]
+        assert [(head.patient_ref, head.state, head.started_at) for head in heads] == [("P-0", "draft", AT)]
+        assert store.note(heads[0].number) == note
+
+
 @pytest.fixture
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A settings folder of its own with a store of three examinations, the first two signed."""
