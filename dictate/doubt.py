@@ -59,11 +59,12 @@ def is_weak(confidence: float | None) -> bool:
 
 def add_doubts(note: Note, utterances: Sequence[FinalText]) -> Note:
     """The note with a query for every finding that rests on a weak side, negation or grade."""
-    placed = _place(note.transcript, [word for utterance in utterances for word in utterance.words])
+    from dictate.hearing import PlacedWords
+
+    placed = PlacedWords(note.transcript, [word for utterance in utterances for word in utterance.words])
     queries = []
     for index, finding in enumerate(note.findings):
-        inside = [word for word, start, end in placed if _touches(finding, start, end)]
-        for kind, name in _doubtful(inside):
+        for kind, name in _doubtful(placed.under(finding)):
             queries.append(_query(index, finding, kind, name))
     return note.model_copy(update={"queries": (*note.queries, *queries)}) if queries else note
 
@@ -103,14 +104,3 @@ def _query(index: int, finding: Finding, word: Word, kind: str) -> Query:
         start_char=finding.start_char,
         end_char=finding.end_char,
     )
-
-
-def _touches(finding: Finding, start: int, end: int) -> bool:
-    pieces = finding.spans or ((finding.start_char, finding.end_char),)
-    return any(start < stop and end > begin for begin, stop in pieces)
-
-
-def _place(transcript: str, words: Sequence[Word]) -> list[tuple[Word, int, int]]:
-    from dictate.hearing import place_words
-
-    return place_words(transcript, words)

@@ -10,6 +10,7 @@ transcript afterwards as unread text, at its place, with its times.
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -104,13 +105,12 @@ def note_with_times(note: Note, words: Iterable[Word]) -> Note:
 
     `words` are the words of the transcript in order.
     """
-    placed = place_words(note.transcript, words)
+    placed = PlacedWords(note.transcript, words)
     if not placed:
         return note
 
     def timed(span: T) -> T:
-        pieces = getattr(span, "spans", ()) or ((span.start_char, span.end_char),)
-        inside = [word for word, start, end in placed if any(start < stop and end > begin for begin, stop in pieces)]
+        inside = placed.under(span)
         if not inside:
             return span
         found: dict[str, Any] = {
@@ -171,6 +171,27 @@ def weave_rejected(note: Note, utterances: Sequence[FinalText]) -> Note:
     whole = sorted((*updated["cover"], *cover), key=lambda span: span.start_char)
     updated["cover"] = tuple(_trim(whole, len(transcript)))
     return note.model_copy(update={**updated, "transcript": transcript})
+
+
+class PlacedWords:
+    """The words at their characters of the transcript, to be asked which of them a span of text rests on."""
+
+    def __init__(self, transcript: str, words: Iterable[Word]) -> None:
+        placed = place_words(transcript, words)
+        self._words = [word for word, _, _ in placed]
+        self._starts = [start for _, start, _ in placed]
+        self._ends = [end for _, _, end in placed]
+
+    def __len__(self) -> int:
+        return len(self._words)
+
+    def under(self, span: Finding | TextSpan) -> list[Word]:
+        """The words that the span's pieces touch, in order. Quick however long the transcript is."""
+        pieces = getattr(span, "spans", ()) or ((span.start_char, span.end_char),)
+        touched: set[int] = set()
+        for begin, stop in pieces:
+            touched.update(range(bisect_right(self._ends, begin), bisect_left(self._starts, stop)))
+        return [self._words[place] for place in sorted(touched)]
 
 
 def place_words(transcript: str, words: Iterable[Word]) -> list[tuple[Word, int, int]]:

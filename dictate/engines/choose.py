@@ -55,22 +55,24 @@ def choose_engine(
 
 
 def _two_ears(settings: Settings, clinic: tuple[str, ...], say: Callable[[str], None]) -> Engine:
-    from dictate.engines.two_ears import TwoEars
+    from dictate.engines.fused.ear import QuietedEar
+    from dictate.engines.two_ears import Overheard, TwoEars
 
-    first = _pocketsphinx(settings, clinic)
+    alone = _pocketsphinx(settings, clinic)
+    ear = Overheard(QuietedEar(alone))
     try:
-        return TwoEars(first, _fused(settings, clinic))
+        return TwoEars(ear.echo(), _fused(settings, clinic, ear))
     except EngineError as error:
         say(f"Only one engine hears, PocketSphinx: {error}")
-        return first
+        return alone
 
 
-def _fused(settings: Settings, clinic: tuple[str, ...]) -> Engine:
+def _fused(settings: Settings, clinic: tuple[str, ...], ear: Engine | None = None) -> Engine:
     try:
         from dictate.engines.fused import open_engine
     except ImportError as error:
         raise EngineError("the fused engine is not part of this installation.") from error
-    engine: Engine = open_engine(settings.folders.cache, clinic)
+    engine: Engine = open_engine(settings.folders.cache, clinic, ear)
     return engine
 
 

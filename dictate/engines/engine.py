@@ -15,7 +15,9 @@ class Engine(Protocol):
     """A streaming recogniser. Calls come in the order start, accept..., finish, start, ... and at last close.
 
     An engine may also have `prepare()`: called when the speaker seems to have finished, so that it can work
-    ahead during the rest of the endpoint's silence. It must not change what `finish` returns.
+    ahead during the rest of the endpoint's silence; it returns what `finish` would return now (more sound may
+    follow) and must not change what `finish` returns. And it may have `spent`: seconds of each stage of the work
+    on the last utterance.
     """
 
     name: str
@@ -31,3 +33,14 @@ class Engine(Protocol):
 
     def close(self) -> None:
         """Give back memory and files; the engine is not used again."""
+
+
+def prepare(engine: Engine) -> FinalText | None:
+    """Let an engine work ahead that can; None from one that cannot."""
+    ahead = getattr(engine, "prepare", None)
+    return ahead() if ahead is not None else None
+
+
+def spent(engine: Engine) -> dict[str, float]:
+    """Seconds of each stage of the engine's work on the last utterance, if it counts them."""
+    return dict(getattr(engine, "spent", {}))

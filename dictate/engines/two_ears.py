@@ -27,7 +27,7 @@ from importlib import resources
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from dictate.engines.engine import Engine
+from dictate.engines.engine import Engine, prepare, spent
 from dictate.events import FinalText, PartialText, Samples, Word
 
 
@@ -67,29 +67,100 @@ class TwoEars:
 
     def start(self, start_s: float) -> None:
         """Begin an utterance in both."""
-        self.first.start(start_s)
         self.second.start(start_s)
+        self.first.start(start_s)
 
     def accept(self, samples: Samples) -> PartialText | None:
         """Give sound to both; the first one's partial text is shown."""
         self.second.accept(samples)
         return self.first.accept(samples)
 
-    def prepare(self) -> None:
+    def prepare(self) -> FinalText | None:
         """The speaker seems to have finished: let the engines that can work ahead."""
-        for engine in (self.first, self.second):
-            ahead = getattr(engine, "prepare", None)
-            if ahead is not None:
-                ahead()
+        second, first = prepare(self.second), prepare(self.first)
+        return None if first is None or second is None else merge(first, second)
 
     def finish(self) -> FinalText:
         """Both readings made one."""
-        return merge(self.first.finish(), self.second.finish())
+        second = self.second.finish()
+        return merge(self.first.finish(), second)
+
+    @property
+    def spent(self) -> dict[str, float]:
+        """Seconds of each stage of the second one's work."""
+        return spent(self.second)
 
     def close(self) -> None:
         """Close both."""
         self.first.close()
         self.second.close()
+
+
+class Overheard:
+    """An engine that works inside another one, and whose answers are wanted outside too: `echo` gives them again.
+
+    So the second ear of the fused engine, which has heard the whole utterance anyway, is also the first of two ears.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine, self.name = engine, engine.name
+        self.partial: PartialText | None = None
+        self.final = FinalText((), 0.0, 0.0)
+
+    def start(self, start_s: float) -> None:
+        """Begin an utterance."""
+        self.partial, self.final = None, FinalText((), start_s, start_s)
+        self.engine.start(start_s)
+
+    def accept(self, samples: Samples) -> PartialText | None:
+        """Hear on."""
+        self.partial = self.engine.accept(samples)
+        return self.partial
+
+    def prepare(self) -> FinalText | None:
+        """Work ahead."""
+        ready = prepare(self.engine)
+        if ready is not None:
+            self.final = ready
+        return ready
+
+    def finish(self) -> FinalText:
+        """End the utterance."""
+        self.final = self.engine.finish()
+        return self.final
+
+    def close(self) -> None:
+        """Close the engine."""
+        self.engine.close()
+
+    def echo(self) -> Echo:
+        """The same engine's answers once more."""
+        return Echo(self)
+
+
+class Echo:
+    """Says again what an overheard engine has just said; whoever feeds that one must come first."""
+
+    def __init__(self, overheard: Overheard) -> None:
+        self._overheard, self.name = overheard, overheard.name
+
+    def start(self, start_s: float) -> None:
+        """The overheard engine has begun already."""
+
+    def accept(self, samples: Samples) -> PartialText | None:
+        """What the overheard engine made of this sound."""
+        return self._overheard.partial
+
+    def prepare(self) -> FinalText:
+        """What the overheard engine prepared."""
+        return self._overheard.final
+
+    def finish(self) -> FinalText:
+        """What the overheard engine said."""
+        return self._overheard.final
+
+    def close(self) -> None:
+        """The other engine closes it."""
 
 
 def merge(first: FinalText, second: FinalText) -> FinalText:

@@ -28,11 +28,13 @@ _FLOOR_DB = -60.0
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """A chunk that is on disk. `kept` is what is there (silence while paused), `real` what was heard."""
+    """A chunk that is on disk. `kept` is what is there (silence while paused), `real` what was heard; `taken` is
+    the clock (monotonic seconds) when it came."""
 
     kept: AudioChunk
     real: Samples
     muted: bool
+    taken: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +145,7 @@ class Capture:
         with self._lock:
             kept = np.zeros_like(samples) if self._paused else samples
             self.recording.append(kept)
-            self.items.put(Sound(AudioChunk(kept, self.position_s), samples, self.muted))
+            self.items.put(Sound(AudioChunk(kept, self.position_s), samples, self.muted, time.monotonic()))
             self._samples += len(samples)
 
 

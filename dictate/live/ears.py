@@ -31,6 +31,11 @@ class Ears:
         """False once the recogniser broke too often; sound is then kept for later."""
         return self._engine is not None
 
+    @property
+    def spent(self) -> dict[str, float]:
+        """Seconds of each stage of recognising the last utterance."""
+        return self._listener.spent
+
     def hear(self, chunk: AudioChunk) -> list[Event]:
         """The events of the next chunk. Raises EngineFailed after a crash (the engine is new by then)."""
         return self._guarded(lambda: self._listener.feed(chunk))

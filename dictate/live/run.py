@@ -12,7 +12,7 @@ import contextlib
 import queue
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dictate.audio.source import Source
 from dictate.events import SAMPLE_RATE_HZ, AudioChunk, Event, FinalText, PartialText, SpeechStarted
@@ -67,7 +67,8 @@ class Examination:
         self._meter_due = 0.0
         self._view: View | None = None
         self._shown_around = Surroundings()
-        self._stamp = 0.0
+        self._stamp = 0.0  # when the sound was taken that the loop is at
+        self._read_s = 0.0  # seconds that the grammar took for the last utterance
 
     def press(self, command: Command) -> None:
         """A key or button: put in line for the loop."""
@@ -135,7 +136,7 @@ class Examination:
             return None
 
     def _listen(self, sound: Sound) -> None:
-        self._stamp = time.monotonic()
+        self._stamp = sound.taken
         self._follow_muting(sound)
         samples = sound.real if self.state.phase == "paused" else sound.kept.samples
         chunk = AudioChunk(samples * 0 if sound.muted else samples, sound.kept.start_s)
@@ -168,7 +169,9 @@ class Examination:
         if self.state.phase == "listening" and final.words:
             self.journal.append("utterance", **journal.utterance_facts(final))
         before = self.state
+        began = time.monotonic()
         self.state = self._read(final)
+        self._read_s = time.monotonic() - began
         if before.phase == "listening":
             self.settled_s = max(self.settled_s, final.end_s)
         self._carry_out("voice")
@@ -289,8 +292,13 @@ class Examination:
         if final is not None and self.state.fresh:
             self._missing_until = 0.0
         self._shown_around = self._surroundings()
+        began = time.monotonic()
         self._view = picture(self.state, self.reading.catalogue, self._shown_around)
-        moment = self._moment(final, time.monotonic() - self._stamp if final is not None else None)
+        moment = self._moment(final)
+        if final is not None:
+            now = time.monotonic()
+            stages = {**self.ears.spent, "grammar": self._read_s, "picture": now - began}
+            moment = replace(moment, after_endpoint_s=now - self._stamp, stages=stages)
         view = self._view
         self._tell_screens(lambda screen: screen.show(view, moment))
         return view
@@ -310,10 +318,10 @@ class Examination:
                 self.screens.remove(screen)
                 self.health.tell(f"A view broke ({error!r}); the examination goes on.", self.heard_s)
 
-    def _moment(self, final: FinalText | None = None, after: float | None = None) -> Moment:
+    def _moment(self, final: FinalText | None = None) -> Moment:
         found = self.state.shown.findings
         fresh = tuple(found[place] for place in self.state.fresh) if final is not None else ()
-        return Moment(self.capture.elapsed_s, self.capture.position_s, final, fresh, after)
+        return Moment(self.capture.elapsed_s, self.capture.position_s, final, fresh)
 
     def _surroundings(self) -> Surroundings:
         behind_s = self.capture.position_s - self.heard_s

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Protocol, TextIO
 
 from dictate.events import FinalText
@@ -21,6 +22,8 @@ class Moment:
     heard: FinalText | None = None
     fresh: tuple[Finding, ...] = ()
     after_endpoint_s: float | None = None
+    stages: Mapping[str, float] = field(default_factory=dict)
+    """Seconds of each stage of the work on this utterance."""
 
 
 class Screen(Protocol):
@@ -95,6 +98,7 @@ class JsonLines:
                 start_s=heard.start_s,
                 last_word_end_s=heard.words[-1].end_s if heard.words else heard.end_s,
                 after_endpoint_s=moment.after_endpoint_s,
+                stages_s={name: round(seconds, 4) for name, seconds in moment.stages.items()},
                 findings=[finding.model_dump() for finding in moment.fresh],
                 **self._times(moment),
             )

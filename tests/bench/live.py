@@ -165,6 +165,21 @@ def report_latency(run: Run) -> None:
             )
 
 
+def report_stages(run: Run) -> None:
+    """Where the time of an utterance goes. `ahead` runs in the endpoint's silence and holds the next four."""
+    stages: dict[str, list[float]] = {}
+    for _, event in run.events:
+        if event["event"] == "utterance":
+            for name, seconds in event["stages_s"].items():
+                stages.setdefault(name, []).append(seconds)
+    print(f"{'stage, in seconds':52} {'median':>7} {'p95':>7} {'max':>7} {'first 20':>9} {'last 20':>8}")
+    for name, values in stages.items():
+        print(
+            f"  {name:50} {np.median(values):7.3f} {np.percentile(values, 95):7.3f} {max(values):7.3f} "
+            f"{np.median(values[:20]):9.4f} {np.median(values[-20:]):8.4f}"
+        )
+
+
 def report_paint() -> None:
     """First paint of the page in a real browser, when there is one."""
     try:
@@ -230,6 +245,7 @@ def main() -> None:
         if not wish.hour:
             report_latency(run)
             report_paint()
+        report_stages(run)
         report_load(run, wish.speed)
         said = [event["text"] for _, event in run.events if event["event"] == "utterance"]
         print(f"utterances heard: {len(said)}; findings kept: {len(run.events[-1][1]['note']['findings'])}")

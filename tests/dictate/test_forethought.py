@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from dictate.audio.endpoint import Ended, Endpointer, Hushed, Sound
+from dictate.audio.endpoint import Began, Ended, Endpointer, Hushed, Sound
 from dictate.events import AudioChunk, FinalText
 from dictate.listen import Listener
 from dictate.settings import SoundSettings
@@ -89,6 +89,41 @@ def test_what_is_prepared_last_is_exactly_the_utterance(speech):
     finishes = [place for place, entry in enumerate(engine.log) if entry[0] == "finish"]
     assert len(finishes) == 2
     assert all(engine.log[place - 1] == ("prepare", engine.log[place][1]) for place in finishes)
+
+
+def test_an_utterance_full_of_short_pauses_is_not_worked_through_again_and_again(monkeypatch):
+    engine = Ahead()
+    listener = Listener(engine, SoundSettings())
+    second = np.zeros(16_000, np.int16)
+    marks = [Began(0.0), *(mark for _ in range(30) for mark in (Sound(second), Hushed())), Ended(30.0)]
+    monkeypatch.setattr(listener, "_endpointer", Marks(marks))
+    listener.feed(AudioChunk(second, 0.0))
+    worked = [entry[1] for entry in engine.log if entry[0] == "prepare"]
+    assert sum(worked) <= 3 * 30 * 16_000, "more work than three times the utterance"
+    assert worked[:4] == [16_000, 32_000, 48_000, 64_000]
+    assert len(worked) < 30
+
+
+class Marks:
+    """An endpointer with prepared marks."""
+
+    def __init__(self, marks):
+        self.marks = marks
+
+    def feed(self, chunk):
+        return self.marks
+
+
+def test_the_time_of_each_stage_is_counted(speech):
+    engine = Ahead()
+    engine.spent = {"search": 0.25}
+    listener = Listener(engine, SoundSettings())
+    for chunk in chunks(speech):
+        listener.feed(chunk)
+    assert listener.spent.keys() == {"ahead", "vain", "finish", "search"}
+    assert listener.spent["search"] == 0.25
+    assert all(seconds >= 0 for seconds in listener.spent.values())
+    assert listener.spent["ahead"] > 0
 
 
 def test_the_fused_engine_gives_the_same_words_with_and_without_working_ahead(speech, tmp_path):

@@ -13,8 +13,9 @@ from pathlib import Path
 from dictate.engines.engine import Engine
 
 
-def open_engine(cache: Path, clinic: tuple[str, ...] = ()) -> Engine:
-    """The engine, its language model kept in `cache`. EngineError when a package or the model is missing."""
+def open_engine(cache: Path, clinic: tuple[str, ...] = (), ear: Engine | None = None) -> Engine:
+    """The engine, its language model kept in `cache`; `ear`: another second ear than its own. EngineError when a
+    package or the model is missing."""
     from dictate.engines.fused.engine import open_engine as open_now
 
-    return open_now(cache, clinic)
+    return open_now(cache, clinic, ear)

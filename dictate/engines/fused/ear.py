@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from dictate.engines.engine import Engine
+from dictate.engines.engine import Engine, prepare
 from dictate.events import SAMPLE_RATE_HZ, FinalText, PartialText, Samples
 
 FRAME = SAMPLE_RATE_HZ // 100
@@ -46,10 +46,14 @@ class QuietedEar:
             self._begin()
         return self._hand_on()
 
+    def prepare(self) -> FinalText | None:
+        """Hand on what is left and let the engine work ahead."""
+        self._hand_on_rest()
+        return prepare(self._engine)
+
     def finish(self) -> FinalText:
         """Hand on what is left and finish."""
-        if len(self._held):
-            self._engine.accept(self._held)
+        self._hand_on_rest()
         return self._engine.finish()
 
     def close(self) -> None:
@@ -65,6 +69,13 @@ class QuietedEar:
         if self._filter is not None:
             for _ in range(WARM_UP):
                 quieted(self._filter, lead)
+
+    def _hand_on_rest(self) -> None:
+        """The last part of a frame; more sound may follow it."""
+        if len(self._held):
+            self._begun = True
+            self._engine.accept(self._held)
+            self._held = self._held[:0]
 
     def _hand_on(self) -> PartialText | None:
         whole = len(self._held) // FRAME * FRAME

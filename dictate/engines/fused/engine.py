@@ -9,13 +9,14 @@ confidence (`certainty.py`), and the whole is judged: was it said to the tool at
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from dictate.engines.engine import Engine
+from dictate.engines.engine import Engine, prepare
 from dictate.engines.fused.acceptance import is_accepted
 from dictate.engines.fused.build import ensure_language
 from dictate.engines.fused.certainty import WordEvidence, certainty, gather
@@ -59,23 +60,21 @@ class FusedEngine:
         self._start_s = 0.0
         self._length = 0
         self._next_partial_s = FIRST_PARTIAL_S
-        self._prepared: tuple[int, FinalText] | None = None
-        self._ear_words: tuple[Word, ...] = ()
+        self._prepared: FinalText | None = None
         self.judged: list[Judged] = []
+        self.spent: dict[str, float] = {}
 
     def start(self, start_s: float) -> None:
         """Begin an utterance."""
         self._pieces, self._length, self._start_s = [], 0, start_s
         self._next_partial_s = FIRST_PARTIAL_S
-        self._prepared, self._ear_words = None, ()
+        self._prepared = None
         if self._ear is not None:
             self._ear.start(start_s)
 
     def accept(self, samples: Samples) -> PartialText | None:
         """Collect sound. A partial result follows ever more of it, so that a long utterance stays cheap."""
         if self._ear is not None:
-            if self._prepared is not None:  # it was finished too early: go on with a second stretch
-                self._ear.start(self._start_s + self._length / SAMPLE_RATE_HZ)
             self._ear.accept(samples)
         self._prepared = None
         self._pieces.append(samples)
@@ -89,24 +88,29 @@ class FusedEngine:
         text = " ".join(found.readings[0].words) if found.readings else ""
         return PartialText(text, self._start_s) if text else None
 
-    def prepare(self) -> None:
+    def prepare(self) -> FinalText | None:
         """Work ahead: search what was said so far, while the endpointer still waits to be sure."""
         if self._prepared is None:
-            self._prepared = (self._length, self._search_all())
+            began = time.perf_counter()
+            ear = prepare(self._ear) if self._ear is not None else FinalText((), 0.0, 0.0)
+            if ear is not None:
+                self._prepared = self._search_all(ear.words, began)
+        return self._prepared
 
     def finish(self) -> FinalText:
         """The whole utterance with its words' times, confidence and rivals.
 
         A rejected utterance holds the network's own reading instead: free talk is what that is best at.
         """
-        ready = self._prepared is not None and self._prepared[0] == self._length
-        final = self._prepared[1] if self._prepared is not None and ready else self._search_all()
+        began = time.perf_counter()
+        ear = self._ear.finish().words if self._ear is not None and self._pieces else ()
+        final = self._prepared if self._prepared is not None else self._search_all(ear, began)
         self._pieces, self._prepared = [], None
         return final
 
-    def _search_all(self) -> FinalText:
+    def _search_all(self, ear: Sequence[Word], began: float) -> FinalText:
+        self.spent = {"ear": time.perf_counter() - began, "network": 0.0, "search": 0.0, "times": 0.0}
         samples = np.concatenate(self._pieces) if self._pieces else np.zeros(0, dtype=np.int16)
-        ear = self._finish_ear()
         self.judged = []
         parts: list[tuple[Samples, float]] = []
         start_s = self._start_s
@@ -124,12 +128,6 @@ class FusedEngine:
             words += self._placed(part, began_s, free or judged.evidence)
         return FinalText(tuple(words), self._start_s, start_s, rejected)
 
-    def _finish_ear(self) -> tuple[Word, ...]:
-        """All words the second ear heard in this utterance so far."""
-        if self._ear is not None and self._pieces:
-            self._ear_words += self._ear.finish().words
-        return self._ear_words
-
     def close(self) -> None:
         """Let go of the models."""
         if self._ear is not None:
@@ -140,14 +138,20 @@ class FusedEngine:
         if len(samples) < SHORTEST_SAMPLES:
             return Judged(Heard(()), (), ())
         hints = [(word.text, self._numbers.hints.nats) for word in ear]
+        began = time.perf_counter()
         voice = self._net.listen(samples)
+        listened = time.perf_counter()
         duration_s = len(samples) / SAMPLE_RATE_HZ
         heard = search(voice, self._net.pieces, self._language, self._weights, duration_s, hints=hints)
+        self.spent["network"] += listened - began
+        self.spent["search"] += time.perf_counter() - listened
         said = tuple(word.text for word in ear)
         return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None))
 
     def _placed(self, samples: Samples, start_s: float, evidence: Sequence[WordEvidence]) -> list[Word]:
+        began = time.perf_counter()
         spans = self._aligner.spans([word.text for word in evidence], samples)
+        self.spent["times"] += time.perf_counter() - began
         return [
             Word(word.text, start_s + start, start_s + end, certainty(word), word.rivals)
             for word, (start, end) in zip(evidence, spans, strict=True)
@@ -171,9 +175,10 @@ def cut(samples: Samples) -> list[Samples]:
     return [*parts, samples] if len(samples) else parts
 
 
-def open_engine(cache: Path, clinic: tuple[str, ...] = ()) -> FusedEngine:
-    """The engine with the language model from the cache folder. Raises EngineError when a package is
-    missing."""
+def open_engine(cache: Path, clinic: tuple[str, ...] = (), ear: Engine | None = None) -> FusedEngine:
+    """The engine with the language model from the cache folder; `ear`: another second ear than its own. Raises
+    EngineError when a package is missing."""
     net = Net()
-    ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
+    if ear is None:
+        ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
     return FusedEngine(net, ensure_language(cache, clinic), ear)

@@ -7,7 +7,7 @@ import pytest
 
 from dictate.doubt import add_doubts
 from dictate.engines.scripted_engine import ScriptedEngine
-from dictate.engines.two_ears import TwoEars, align, merge, numbers
+from dictate.engines.two_ears import Overheard, TwoEars, align, merge, numbers
 from dictate.events import FinalText, Word
 from grammar import parse
 
@@ -107,6 +107,83 @@ def test_as_an_engine() -> None:
     final = engine.finish()
     assert (final.text, final.start_s) == ("right knee jerk absent", 3.0)
     engine.close()
+
+
+class Inside:
+    """A second engine with an ear of its own; it hears other words than that ear."""
+
+    name = "inside"
+
+    def __init__(self, ear):
+        self.ear, self.spent = ear, {"search": 0.5}
+
+    def start(self, start_s):
+        self.ear.start(start_s)
+
+    def accept(self, samples):
+        self.ear.accept(samples)
+
+    def prepare(self):
+        self.ear.prepare()
+        return said("left knee jerk absent")
+
+    def finish(self):
+        self.ear.finish()
+        return said("left knee jerk absent")
+
+    def close(self):
+        self.ear.close()
+
+
+class Counted(ScriptedEngine):
+    """A scripted engine that counts its calls."""
+
+    def __init__(self, lines):
+        super().__init__(lines)
+        self.calls = []
+
+    def start(self, start_s):
+        self.calls.append("start")
+        super().start(start_s)
+
+    def accept(self, samples):
+        self.calls.append("accept")
+        return super().accept(samples)
+
+    def finish(self):
+        self.calls.append("finish")
+        return super().finish()
+
+    def close(self):
+        self.calls.append("close")
+
+
+def test_an_ear_inside_the_second_engine_is_also_the_first_and_works_once() -> None:
+    one = Counted(["right knee jerk absent", "plantars flexor"])
+    ear = Overheard(one)
+    engine = TwoEars(ear.echo(), Inside(ear))
+    engine.start(3.0)
+    partial = engine.accept(np.zeros(16_000, dtype=np.int16))
+    final = engine.finish()
+    engine.close()
+    assert one.calls == ["start", "accept", "finish", "close"]
+    assert partial is not None
+    assert partial.text in "right knee jerk absent"
+    assert [word.text for word in final.words] == ["right", "knee", "jerk", "absent"]
+    assert final.words[0].rivals == ("left",)
+    assert engine.spent == {"search": 0.5}
+
+
+def test_what_an_overheard_ear_said_last_is_not_said_again() -> None:
+    ear = Overheard(ScriptedEngine(["right knee jerk absent"]))
+    echo = ear.echo()
+    ear.start(0.0)
+    ear.finish()
+    assert echo.finish().text == "right knee jerk absent"
+    ear.start(9.0)
+    echo.start(9.0)
+    assert echo.finish().words == ()
+    assert echo.accept(np.zeros(1, dtype=np.int16)) is None
 
 
 def test_speech_that_the_first_is_sure_of_is_not_rejected() -> None:

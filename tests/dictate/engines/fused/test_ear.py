@@ -66,3 +66,16 @@ def test_without_the_package_noise_passes(monkeypatch) -> None:
 def test_a_very_short_utterance_still_arrives() -> None:
     given, got = heard(0.0005, pieces=1, size=700)
     assert np.array_equal(given, got)
+
+
+def test_working_ahead_hands_on_every_sample_and_loses_none_that_follow() -> None:
+    given = (np.random.default_rng(2).normal(size=12_000) * 8).astype(np.int16)
+    recorder = Recorder()
+    quieted = ear.QuietedEar(recorder)
+    quieted.start(0.0)
+    quieted.accept(given[:7_001])
+    assert quieted.prepare() is None  # this engine cannot
+    assert np.array_equal(np.concatenate(recorder.got), given[:7_001])
+    quieted.accept(given[7_001:])
+    quieted.finish()
+    assert np.array_equal(np.concatenate(recorder.got), given)
