@@ -8,7 +8,7 @@ from __future__ import annotations
 from grammar.drafts import SENSORY, Group, Target
 from grammar.fits import Fits
 
-_SUMMARY = {
+SUMMED = {
     "power",
     "reflex",
     "tone",
@@ -55,9 +55,9 @@ class About(Fits):
             return []
         if group.rest and not group.sided:
             head = topic[0]
-            if head.item in _SUMMARY and group.places:
+            if head.item in SUMMED and group.places:
                 return [Target(head.item, None, None, None)]
-            if head.item in _SUMMARY:
+            if head.item in SUMMED:
                 return [Target(head.item, "limbs", None, None)]
             return []
         fits = [t for t in topic if self._value_suits(t, group)]

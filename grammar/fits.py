@@ -5,7 +5,7 @@ A part of the emitter (grammar/emit.py), which is a chain of small classes.
 
 from __future__ import annotations
 
-from grammar.drafts import Group, Target
+from grammar.drafts import Group, Place, Target
 from grammar.mentions import Mention
 from grammar.phrase_files import ResultPhrase
 from grammar.pipeline import Pipeline
@@ -28,6 +28,7 @@ class Fits:
     known: frozenset[int] = frozenset()
     doubtful = False
     implied = False
+    exam: Place | None = None
     gcs_span: tuple[int, int] | None = None
 
     def reading(self, target: Target, m: Mention) -> ResultPhrase | None:

@@ -109,7 +109,7 @@ class Naming(Listing):
         else:
             fits, words = (
                 new[0] in SENSORY and new[0] != "sensation" and (head.item == "sensation" or self.modal is group),
-                ("to", "for"),
+                ("to", "for", "by", "with"),
             )
         if not fits:
             return False

@@ -36,6 +36,9 @@ class Places(Sides):
         if m.lex.text == "throughout" and self._place_ahead(k):
             self.group.mentions.append(m)
             return
+        self._examined(k)
+        if self._of_strange(k):
+            return
         group = self.group
         side, side_mention = None, None
         if self.place_side is not None:
@@ -84,6 +87,28 @@ class Places(Sides):
         else:
             group.places.append(Place(m.lex.site, m, m.lex.site.side, None))
         group.mentions.append(m)
+
+    def _examined(self, k: int) -> None:
+        """ "on the exam of your left foot ...": where the sentence looks, until it ends."""
+        m, side = self.ms[k], self.ms[k - 1] if self._side_at(k - 1) else None
+        lead = [word.lower() for word in self.tokens[max(0, (side or m).i - 3) : m.i]]
+        of = lead.index("of") if "of" in lead else 0
+        if of and lead[of - 1] in ("exam", "examination") and m.lex is not None and m.lex.site is not None:
+            said = side.lex.side if side is not None and side.lex is not None else m.lex.site.side
+            self.emitter.exam = Place(m.lex.site, m, said, side)
+
+    def _of_strange(self, k: int) -> bool:
+        """ "the results of your right ankle x-ray": place and side belong to what is outside the catalogue."""
+        if not self.at(k + 1).stranger or self.ms[k + 1].i != self.ms[k].j:
+            return False
+        group = self.group
+        if (
+            group.side_mention is not None
+            and group.side_mention is self.ms[k - 1]
+            and group.mentions[-1:] == [self.ms[k - 1]]
+        ):
+            self._pop_side(group)
+        return True
 
     @staticmethod
     def _whole_side(m: Mention) -> bool:

@@ -67,6 +67,7 @@ class Reader(Naming):
             self.group.ditto = ms[0]
             self.group.mentions.append(ms[0])
         self.excepted = self.emitter.doubtful = self.leading = False
+        self.emitter.exam = None
         self.heading_side = self._opening_side() or self.state.head_side
         self.colon_after = None
         self.reasoning = False

@@ -172,6 +172,9 @@ class Untested(Values):
         if lex.text == "no" and not group.complete and group.side is not None and self.at(nxt).side:
             self._start_repair(m, "strong")
             return
+        if lex.text == "no" and self._valued_function(k + 1) and self.state.last_group and not group.mentions:
+            self._start_repair(m, "strong")  # "... actually no, ankle jerks two plus"
+            return
         if self._not_there(k):
             self.close()
             self.group.neg = m
@@ -199,6 +202,15 @@ class Untested(Values):
         group.neg = m
         group.hedged = lex.neg == "hedged"
         group.mentions.append(m)
+
+    def _valued_function(self, k: int) -> bool:
+        """A function and its grade at once: what stands before cannot deny it."""
+        reading = self.item_at(k) if k < len(self.ms) else None
+        grade = self.ms[k + 1].grade if k + 1 < len(self.ms) else None
+        if reading is None or reading.sign or grade is None or grade.n == 0:
+            return False
+        item = reading.targets[0][0]
+        return self.items[item].kind == "function" and self.emitter.grade_suits(item, self.ms[k + 1])
 
     def _not_there(self, k: int) -> bool:
         """ "drift on the right, not on the left": the sign just named is not on that side."""

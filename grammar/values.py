@@ -117,8 +117,11 @@ class Values(Verdicts):
         return before.mark == "/" or before in (*self.group.results, *self.group.grades)
 
     def _after_negation(self, k: int) -> bool:
-        """ "no ataxia, clumsy on the left": a result behind a comma, with a side, is not what was denied."""
-        return self.group.neg is not None and self.ms[k - 1].kind == COMMA and self._side_at(k + 1)
+        """ "no ataxia, clumsy on the left": a result with a side, behind a comma or the
+        other side, is not what was denied."""
+        return (
+            self.group.neg is not None and self._side_at(k + 1) and (self.ms[k - 1].kind == COMMA or self.group.sided)
+        )
 
     def _second_of_sign(self, k: int) -> bool:
         """ "drift on the left, none on the right": the sign was said to be there; this is about the other side."""
@@ -242,7 +245,8 @@ class Values(Verdicts):
         if group.valued and not group.grades and self._next_column(k):
             self.close()
             group = self.group
-        if group.valued and not group.grades and group.sided and self._side_at(k + 1) and not self.next_is_item(k + 1):
+        told = (group.valued or group.neg is not None) and not group.grades and group.sided
+        if told and self._side_at(k + 1) and not self.next_is_item(k + 1):
             self.close()
             group = self.group
         if grade.unit == "beats" and group.targets and group.targets[-1].item != "clonus":

@@ -11,6 +11,7 @@ from __future__ import annotations
 import tomllib
 from functools import lru_cache
 
+from grammar.about import SUMMED
 from grammar.data_files import DATA
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.lexicon import ItemReading
@@ -59,6 +60,10 @@ class Whereabouts(Meaning):
         ):
             return []
         spot_or_none = group.places[0] if group.places else None
+        if self.exam is not None and group.targets and not group.places and target.item in SUMMED:
+            site = next((s for area in self.exam.reading.areas if (s := self.site_of(target.item, area))), None)
+            if site is not None:
+                return [(site, self.exam if group.side is None else None)]
         if not group.targets and self.state.topic_sites:
             return [(site, spot_or_none) for site in self.state.topic_sites]
         return [(self._default_site(target), spot_or_none)]
