@@ -23,6 +23,8 @@ SUMMED = {
 }
 
 
+_FILLERS = frozenset(("uh", "um", "er", "erm"))
+_LINKS = frozenset(("is", "was", "are", "were", "the", "a", "an")) | _FILLERS
 _LIMBS = frozenset(("arm", "leg"))
 _HANDS = frozenset(("hand", "fingers"))
 # Words that say by themselves what was examined, and the places of which they say it.
@@ -78,7 +80,10 @@ class About(Fits):
         nobody's ellipsis."""
         tokens, content, small = self.state.tokens, self.state.content, self.state.classes
         before = min((m.i for m in group.mentions), default=0) - 1
-        while before >= 0 and tokens[before].lower() in ("is", "was", "are", "were", "the", "a", "an"):
+        while before >= 0 and (
+            tokens[before].lower() in _LINKS
+            or (tokens[before] == "," and before and tokens[before - 1].lower() in _FILLERS)
+        ):
             before -= 1
         if before >= 0 and content[before] and not small[before] and before not in self.known:
             return True

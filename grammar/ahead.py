@@ -99,6 +99,8 @@ class Ahead(Look):
     def own_result(self, k: int, depth: int = 0) -> bool:
         """The item at k has a result of its own behind it (not one that belongs to the item after)."""
         joined = False
+        named = self.lex(k)
+        levels = named is not None and named.item is not None and named.item.targets[0][0] == "sensory_level"
         k += 1
         limit = min(len(self.ms), k + 14)
         while k < limit:
@@ -106,6 +108,9 @@ class Ahead(Look):
             lex = m.lex
             if m.kind == STOP or (m.kind == UNKNOWN and depth):
                 return False
+            if m.grade is not None and m.grade.level is not None and not levels:
+                k += 1  # "light touch at L4": a place
+                continue
             if m.kind == GRADE:
                 return not self._item_after_in(k) and not (
                     self._anded(k) and (self.next_is_item(k) or bool(self.at(k + 1).rest))
@@ -134,7 +139,7 @@ class Ahead(Look):
                     return False
                 elif lex.joins:
                     joined = True
-                elif lex.but or lex.except_ or lex.context:
+                elif lex.but or lex.except_ or lex.context or lex.rest:
                     return False
             elif m.kind == COMMA:
                 joined = True

@@ -281,6 +281,8 @@ class Emitter(Whereabouts):
                 if m.lex.severity in self.kept and m.lex.severity not in row.qualifiers:
                     row.qualifiers.append(m.lex.severity)
         row.qualifiers.extend(self._directions(group))
+        if row.status == "abnormal" and len(row.descriptors) > 1:
+            row.descriptors = [d for d in row.descriptors if d != "normal"]
         if row.status == "normal":
             row.descriptors = [d for d in row.descriptors if d not in _ABNORMAL]
         if group.hedged:

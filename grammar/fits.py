@@ -45,7 +45,15 @@ class Fits:
                 return m.lex.result.by_item[target.item]
             return m.lex.result.any
         found = m.lex.result.reading(target.item, kind, as_test=test)
+        if found is not None and found.status == "abnormal" and self._only_place(target):
+            return m.lex.result.by_item.get(target.item) or m.lex.result.by_kind.get(kind)
         return found
+
+    @staticmethod
+    def _only_place(target: Target) -> bool:
+        """ "lumbar spine", "temporal arteries": the place alone was named, so only words of tenderness count."""
+        by_place = target.item in ("spinal_tenderness", "temporal_artery")
+        return by_place and target.reading is not None and not target.sign
 
     def grade_suits(self, item: str, m: Mention) -> bool:
         scale = self.items[item].scale

@@ -8,6 +8,7 @@ from __future__ import annotations
 from grammar.ahead import PRAISE, REVEALS, VERBS
 from grammar.drafts import SENSORY, Group, Target
 from grammar.mentions import COLON, COMMA, MARK, PHRASE, STOP, UNKNOWN
+from grammar.state import COMMAND
 from grammar.untested import Untested
 
 FAMILIES = {
@@ -105,7 +106,7 @@ class Listing(Untested):
         if self._heading_over(group, targets):
             return True
         if group.places and not last.sign and not self._listed(last, new):
-            return self.own_result(k)
+            return new.item == last.item and self.own_result(k)
         if last.sign != new.sign and not self._and_between(last, new):
             return False
         if last.reading is not None and last.reading.heading and last.site is None and not self._listed(last, new):
@@ -240,6 +241,7 @@ class Listing(Untested):
             or self.ms[at - 1].kind in (COMMA, COLON)
             or self.ms[at - 1].mark != ""
             or bool(before.except_ or before.but)
+            or self.classes[self.ms[at - 1].i] == COMMAND
         )
         bare = group.side_mention is None or group.side_bare or bool(group.places)
         return opens and bare and k - at == len(group.mentions)

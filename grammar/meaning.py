@@ -52,7 +52,8 @@ class Meaning(About):
 
     def _value(self, group: Group, target: Target) -> tuple[str, Placed | None, list[str], ResultPhrase | None] | None:
         """(status, grade, descriptors, deciding result) of a target; None when nothing was said of it."""
-        descriptors = list(target.reading.descriptors) if target.reading is not None else []
+        known = self.items[target.item].describe
+        descriptors = [d for d in target.reading.descriptors if d in known] if target.reading is not None else []
         placed, outside = self._placed(group, target)
         if outside:
             return None

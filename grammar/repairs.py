@@ -5,6 +5,8 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
+import copy
+
 from grammar.ahead import Ahead
 from grammar.drafts import SENSORY, Draft, Group, Target
 from grammar.mentions import COMMA, MARK, Mention
@@ -45,13 +47,19 @@ class Repairs(Ahead):
 
     def _lost(self, group: Group) -> Group:
         """ "no ankle jerks": for a function, none of it is its absence, not a normal result."""
+        if group.targets and group.targets[-1].sign:
+            for t in group.targets[:-1]:  # "no motor or sensory deficit": the deficit is that of both
+                if not t.sign and t.reading is not None and t.reading.heading and t.site is None:
+                    t.reading = copy.copy(t.reading)
+                    t.reading.sign = True
         plain = group.neg is not None and group.neg.lex is not None and not group.neg.lex.text.startswith("not")
         group.targets = [
             t
             for t in group.targets
             if not self._leans(t)
             if t.sign
-            or self.items[t.item].kind != "function"
+            or self.items[t.item].kind == "test"
+            or (self.items[t.item].kind == "sign" and t.reading is None)
             or (plain and t.item in _LOST_BY_NO)
             or (t.reading is not None and t.reading.test)
         ]

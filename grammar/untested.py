@@ -274,6 +274,9 @@ class Untested(Values):
             m = self.ms[other] if other < len(self.ms) else None
             if m is None:
                 return None
+            if m.kind == COMMA and other == k + 1 and " " in self.at(k).text:
+                other += 1  # "no focal, motor, or sensory deficit"
+                continue
             if self._mute(other) or (m.kind == COMMA and self._mute(other - 1)):
                 found = self._past_unknown(k, other)
                 if found is None:

@@ -96,7 +96,12 @@ class Values(Verdicts):
         if last.mention is None:
             return
         verb = any(word.lower() in REVEALS for word in self.tokens[last.mention.j : self.ms[k].i])
-        if self.colon_after is not group and not (verb and last.reading is not None and last.reading.heading):
+        general = last.item == "general_statement" and not group.complete and self.next_is_item(k)
+        if (
+            self.colon_after is not group
+            and not general
+            and not (verb and last.reading is not None and last.reading.heading)
+        ):
             return
         other = k + 1
         while other < len(self.ms):
