@@ -24,7 +24,9 @@ SUMMED = {
 
 
 _FILLERS = frozenset(("uh", "um", "er", "erm"))
-_LINKS = frozenset(("is", "was", "are", "were", "the", "a", "an")) | _FILLERS
+_LINKS = frozenset(("is", "was", "are", "were", "the", "a", "an", "score", "scored", "scores", "total")) | _FILLERS
+_BEFORE_OWNER = frozenset(("with", "of", "for"))
+_BEFORE_TEST = _BEFORE_OWNER | {"on", "in", "the"}  # "26/30 on the ..."
 _LIMBS = frozenset(("arm", "leg"))
 _HANDS = frozenset(("hand", "fingers"))
 # Words that say by themselves what was examined, and the places of which they say it.
@@ -89,7 +91,9 @@ class About(Fits):
             return True
         for m in (*group.results, *group.grades):
             after = m.j
-            while after < len(tokens) and tokens[after].lower() in ("with", "of", "for"):
+            counted = m.grade is not None and m.grade.den is not None and m.grade.den > 5
+            leads = _BEFORE_TEST if counted else _BEFORE_OWNER
+            while after < len(tokens) and tokens[after].lower() in leads:
                 after += 1
             if after < len(tokens) and content[after] and not small[after] and after not in self.known:
                 return True

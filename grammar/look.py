@@ -46,6 +46,7 @@ class Look:
         self.heading_side: str | None = None
         self.reasoning = False
         self.together = -1
+        self.pained = False
 
     def lex(self, k: int) -> Lexeme | None:
         return self.ms[k].lex if 0 <= k < len(self.ms) else None

@@ -36,7 +36,9 @@ class Places(Sides):
         if m.lex.text == "throughout" and self._place_ahead(k):
             self.group.mentions.append(m)
             return
-        self._examined(k)
+        if self._examined(k) and self.group.valued and not self.group.targets:
+            self.close()  # "... good on the exam of your right foot": the place of what comes, not of what was said
+            return
         if self._of_strange(k):
             return
         group = self.group
@@ -88,7 +90,7 @@ class Places(Sides):
             group.places.append(Place(m.lex.site, m, m.lex.site.side, None))
         group.mentions.append(m)
 
-    def _examined(self, k: int) -> None:
+    def _examined(self, k: int) -> bool:
         """ "on the exam of your left foot ...": where the sentence looks, until it ends."""
         m, side = self.ms[k], self.ms[k - 1] if self._side_at(k - 1) else None
         lead = [word.lower() for word in self.tokens[max(0, (side or m).i - 3) : m.i]]
@@ -96,6 +98,10 @@ class Places(Sides):
         if of and lead[of - 1] in ("exam", "examination") and m.lex is not None and m.lex.site is not None:
             said = side.lex.side if side is not None and side.lex is not None else m.lex.site.side
             self.emitter.exam = Place(m.lex.site, m, said, side)
+            if side is not None and self.group.valued and not self.group.targets and self.group.side_mention is side:
+                self._pop_side(self.group)
+            return True
+        return False
 
     def _of_strange(self, k: int) -> bool:
         """ "the results of your right ankle x-ray": place and side belong to what is outside the catalogue."""

@@ -13,6 +13,9 @@ from grammar.naming import Naming
 from grammar.state import COMMAND, CONTEXT, INSTRUCTION
 from grammar.talk import context_scopes
 
+# Words that are not understood after which a bare result no longer answers the last instruction (own choice).
+LONG_TALK = 12
+
 
 class Reader(Naming):
     """Reads the mentions of one utterance into the state."""
@@ -68,6 +71,7 @@ class Reader(Naming):
             self.group.mentions.append(ms[0])
         self.excepted = self.emitter.doubtful = self.leading = False
         self.emitter.exam = None
+        self.pained = False
         self.heading_side = self._opening_side() or self.state.head_side
         self.colon_after = None
         self.reasoning = False
@@ -114,11 +118,19 @@ class Reader(Naming):
             self.on_colon()
         elif m.kind == PHRASE:
             return self.on_phrase(k)
-        elif m.kind == UNKNOWN and self.instructed:
+        if m.kind == UNKNOWN:
+            self._drift(m)
+        if m.kind == UNKNOWN and self.instructed:
             self.swallow(m)
         elif m.kind == UNKNOWN:
             self.on_unknown(k)
         return k + 1
+
+    def _drift(self, m: Mention) -> None:
+        """Talk of other things ends the wait for the result of an instruction."""
+        self.state.strange_words += m.j - m.i
+        if self.state.strange_words > LONG_TALK:
+            self.state.bound = None
 
     def on_phrase(self, k: int) -> int:
         m = self.ms[k]
@@ -245,6 +257,8 @@ class Reader(Naming):
             self.reason(k)
         elif lex.because:
             self._cause(k)
+        elif lex.item is not None and self._provoked(k):
+            self.pained = True
 
     def on_hedge(self, k: int) -> None:
         m = self.ms[k]

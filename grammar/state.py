@@ -30,6 +30,7 @@ class State:
         self.withdrawn: list[Draft] = []
         self.asked: dict[tuple[str, str | None], int] = {}
         self.bound: tuple[str, str | None] | None = None
+        self.strange_words = 0
         self.topic: list[Target] = []
         self.topic_sites: list[str] = []
         self.pending: Group | None = None

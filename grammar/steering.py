@@ -262,6 +262,7 @@ class Steering(Repairs):
             self.state.asked.setdefault(lex.instruction, len(self.state.drafts))
             if not lex.weak_ask:
                 self.state.bound = lex.instruction
+                self.state.strange_words = 0
             self.state.topic = []
             self.state.topic_sites = []
         return True

@@ -28,7 +28,7 @@ class Values(Verdicts):
         if self._untested(k) or self._not_seen(m):
             self._on_not_examined(k)
             return
-        if self._of_stranger(k) or self._seen_place(k):
+        if self._of_stranger(k) or self._seen_place(k) or self._stray(k):
             return
         if self._unlike_pair(k):
             return
@@ -53,7 +53,7 @@ class Values(Verdicts):
         ):
             self.take(m, INSTRUCTION)
             return
-        if lex.text in PRAISE and self._stated():
+        if lex.text in PRAISE and (self._stated() or (self.pained and all(t.item == "power" for t in group.targets))):
             self.take(m, INSTRUCTION)
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
@@ -122,11 +122,11 @@ class Values(Verdicts):
         return before.mark == "/" or before in (*self.group.results, *self.group.grades)
 
     def _after_negation(self, k: int) -> bool:
-        """ "no ataxia, clumsy on the left": a result with a side, behind a comma or the
-        other side, is not what was denied."""
-        return (
-            self.group.neg is not None and self._side_at(k + 1) and (self.ms[k - 1].kind == COMMA or self.group.sided)
-        )
+        """ "no ataxia, clumsy on the left", "no jerk on the right, brisk on the left": not what was denied."""
+        if self.group.neg is None or not self._side_at(k + 1):
+            return False
+        other = {self.group.side, self.at(k + 1).side} == {"right", "left"}
+        return self.ms[k - 1].kind == COMMA or other
 
     def _second_of_sign(self, k: int) -> bool:
         """ "drift on the left, none on the right": the sign was said to be there; this is about the other side."""

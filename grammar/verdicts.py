@@ -112,6 +112,13 @@ class Verdicts(Places):
             item in lex.result.by_item and lex.result.by_item[item].status != "not_examined" for item in items
         )
 
+    def _stray(self, k: int) -> bool:
+        """ "decreased below the T2 level on the left": a word that says nothing of what has its result already."""
+        group, result = self.group, self.at(k).result
+        if not (group.targets and group.valued) or result is None or result.any is not None or self.next_is_item(k):
+            return False
+        return not any(self.emitter.reading(t, self.ms[k]) for t in group.targets)
+
     def _seen_place(self, k: int) -> bool:
         """ "abnormality in the thoracic spine appreciated": what was seen is not the place that it was seen at."""
         targets = self.group.targets

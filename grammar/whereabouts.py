@@ -47,6 +47,9 @@ class Whereabouts(Meaning):
                     found.append((site, spot))
         if target.site is not None and not found:
             return [(target.site, group.places[0])]
+        if len(group.places) > 1 and target.item in SENSORY:
+            ends = ("distal",), ("proximal",)  # "in the right ankle, intact distally"
+            found = [pair for pair in found if pair[1] is None or pair[1].reading.areas not in ends] or found
         if len(found) > 1:
             found = [pair for pair in found if pair[0] != "limbs"] or found
         if found:
