@@ -87,6 +87,8 @@ class About(Fits):
             or (tokens[before] == "," and before and tokens[before - 1].lower() in _FILLERS)
         ):
             before -= 1
+        if before in self.strange:
+            return True
         if before >= 0 and content[before] and not small[before] and before not in self.known:
             return True
         for m in (*group.results, *group.grades):

@@ -29,6 +29,7 @@ class Fits:
     doubtful = False
     implied = False
     exam: Place | None = None
+    strange: frozenset[int] = frozenset()
     gcs_span: tuple[int, int] | None = None
 
     def reading(self, target: Target, m: Mention) -> ResultPhrase | None:

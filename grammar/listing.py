@@ -109,6 +109,9 @@ class Listing(Untested):
             return new.item == last.item and self.own_result(k)
         if last.sign != new.sign and not self._and_between(last, new):
             return False
+        behind = last.mention.j if last.mention is not None else 0
+        if last.sign and new.sign and any(place.mention.i >= behind for place in group.places):
+            return False
         if last.reading is not None and last.reading.heading and last.site is None and not self._listed(last, new):
             return new.reading is not None and new.reading.heading and self.own_result(k)
         if (

@@ -38,6 +38,8 @@ class Reader(Naming):
                 self.classes[t] = CONTEXT
             return
         self.state.sentence_from = len(self.state.drafts)
+        self.emitter.exam = None
+        self.emitter.strange = frozenset(t for m in ms if m.lex and m.lex.stranger for t in range(m.i, m.j))
         if mark == "?" or self._whole_control(ms):
             if mark == "?":
                 self._question(ms, end)
@@ -70,7 +72,6 @@ class Reader(Naming):
             self.group.ditto = ms[0]
             self.group.mentions.append(ms[0])
         self.excepted = self.emitter.doubtful = self.leading = False
-        self.emitter.exam = None
         self.pained = False
         self.heading_side = self._opening_side() or self.state.head_side
         self.colon_after = None
