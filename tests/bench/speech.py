@@ -1,17 +1,22 @@
-"""How well dictations are heard: word errors, findings, wrong sides, speed, memory; engines side by side.
+"""How well dictations are heard: word errors, findings, wrong sides, other talk, speed, memory; engines side by side.
 
-`python -m tests.bench.speech [--quick] [--engines a,b] [--voices a,b] [--conditions clean,pink20]`
+    python -m tests.bench.speech hear [--engines a,b] [--voices a,b] [--conditions a,b] [--limit N] [--run K]
+    python -m tests.bench.speech table [--by-voice] [--readme]
+    python -m tests.bench.speech errors --engines fused --conditions clean
 
-Each dictation of tests/cases/golden (those marked as spoken) and samples/*.txt is spoken by synthetic
-voices (see tests/tools/voices.py; made once, kept in the system's temporary folder) and heard by each
-engine in a process of its own, so that memory and start-up are its own. Columns:
+`hear` hears what the folder (`--folder`, by default in the system's temporary folder) does not hold yet, cell by cell,
+so that it can run in slices; `--run 2` hears everything once more, for the medians of time. What is kept is what was
+heard, not the score, so a better grammar needs no new hearing; results of another state of engines and sound code are
+left out of the table. `--limit` is dictations a cell (about three utterances each). Columns, medians over voices:
 
 - WER: word error rate in per cent against the text (British and joined spellings made equal first);
 - F1: findings (item, site, side, status) against the findings of the dictation's own text;
-- wrong: findings that are right but for the side; asked: those of them that carry a query;
-- RTF: processor seconds per second of sound; end: milliseconds from the end of an utterance to its words
-(median);
-- MB and start: peak memory and seconds to the first utterance.
+- sides: findings that are right but for the side, all voices together; asked: those of them that carry a query;
+- unmarked: wrong words that the note does not mark, marked: right words that it does, in per cent of heard words;
+- lost: share of the true findings that stand in utterances rejected as other talk, in per cent;
+- RTF: processor seconds per second of sound; wait, and wait 3 s (utterances of 2.5 to 3.5 s): milliseconds from the
+  end that the endpointer saw to the words;
+- other talk: findings invented a minute; MB and start: peak memory and seconds to the first utterance.
 
 Whisper tiny (faster-whisper) is heard as well when a model folder is given in $WHISPER_TINY.
 """
@@ -19,226 +24,250 @@ Whisper tiny (faster-whisper) is heard as well when a model folder is given in $
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
-import os
-import resource
 import subprocess
 import sys
 import tempfile
-import time
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from functools import cache
 from pathlib import Path
 from statistics import median
 from typing import Any
 
-import numpy as np
-import soundfile
+from dictate.doubt import is_weak
+from dictate.engines.fused.certainty import aligned
+from dictate.hearing import note_of
+from grammar import parse
+from tests.bench.speech_sets import CONDITIONS, HUMANS, ROOT, VOICES, Piece, Sets, pieces
+from tests.bench.speech_work import ENGINES, finals_of, hear
+from tests.tools.scoring import normal_words, score_findings, spoken_lines, word_errors
 
-from dictate.events import SAMPLE_RATE_HZ, AudioChunk, FinalText
-from tests.tools.noises import add_noise, pink, room, white
-from tests.tools.scoring import score_findings, spoken_lines, word_errors
-from tests.tools.voices import FESTIVAL, KOKORO, speak
-
-ROOT = Path(__file__).parents[2]
 KEPT = Path(tempfile.gettempdir()) / "spoken-exam-bench"
-ENGINES = ("pocketsphinx", "pocketsphinx-general", "fused", "two-ears", "whisper-tiny")
-VOICES = ("flite-rms", "flite-slt", "flite-awb", *FESTIVAL, *KOKORO)
-QUICK_VOICES = ("flite-rms", "kokoro-jf_gongitsune")
-CONDITIONS = {
-    "clean": lambda sound: sound,
-    "pink20": lambda sound: add_noise(sound, pink(len(sound)), 20),
-    "pink10": lambda sound: add_noise(sound, pink(len(sound)), 10),
-    "white20": lambda sound: add_noise(sound, white(len(sound)), 20),
-    "room": room,
-}
+TALK_VOICES = ("flite-rms", "flite-awb", "flite-kal16", "festival-slt", "kokoro-jf_alpha")
+SUMS = ("errors", "words", "hits", "said", "found", "wrong", "asked", "unmarked", "marked", "heard", "lost", "true")
 
 
-def dictations(quick: bool) -> dict[str, tuple[str, tuple[str, ...]]]:
-    """name -> (text, complaints) of what is spoken."""
-    found = {path.stem: (path.read_text(encoding="utf-8"), ()) for path in sorted((ROOT / "samples").glob("*.txt"))}
-    if quick:
-        return found
-    for path in sorted((ROOT / "tests" / "cases" / "golden").glob("spoken_*.jsonl")):
-        for line in path.read_text(encoding="utf-8").splitlines():
-            case = json.loads(line)
-            if case.get("spoken", True) and not any(char.isdigit() for char in case["text"]):
-                found[case["id"]] = (case["text"], tuple(case.get("complaint", ())))
+def state_of_the_code() -> str:
+    """Eight digits over all code and data that hear."""
+    digest = hashlib.sha256()
+    for folder in ("dictate/engines", "dictate/audio"):
+        for path in sorted((ROOT / folder).rglob("*")):
+            if path.suffix in (".py", ".toml", ".tsv", ".dict"):
+                digest.update(path.read_bytes())
+    return digest.hexdigest()[:8]
+
+
+def cells(chosen: argparse.Namespace) -> Iterable[Piece]:
+    """The recordings that the options name."""
+    for condition in chosen.conditions.split(","):
+        usual = (*HUMANS, *TALK_VOICES) if condition == "talk" else VOICES
+        for voice in chosen.voices.split(",") if chosen.voices else usual:
+            if (voice in HUMANS) <= (condition == "talk"):
+                yield from pieces(voice, condition, chosen.limit, chosen.part)
+
+
+def result_path(folder: Path, label: str, engine: str, piece: Piece, run: int) -> Path:
+    """Where the result of a recording is kept."""
+    return folder / "heard" / label / engine / f"{piece.voice}.{piece.condition}.{piece.name}.{run}.json"
+
+
+def hear_missing(chosen: argparse.Namespace) -> None:
+    """Hear what is not there yet, a cell at a time, each in a fresh process."""
+    sets = Sets(chosen.folder / "sounds")
+    label = chosen.label or state_of_the_code()
+    for engine in chosen.engines.split(","):
+        jobs: dict[tuple[str, str], list[dict[str, str]]] = defaultdict(list)
+        for piece in cells(chosen):
+            path = result_path(chosen.folder, label, engine, piece, chosen.run)
+            if not path.exists():
+                jobs[piece.condition, piece.voice].append({"sound": str(sets.sound(piece)), "result": str(path)})
+        for (condition, voice), missing in jobs.items():
+            done = subprocess.run(
+                [sys.executable, "-m", "tests.bench.speech", "work", "--engines", engine, "--label", label],
+                input=json.dumps(missing),
+                capture_output=True,
+                text=True,
+                cwd=ROOT,
+                check=False,
+            )
+            if done.returncode:
+                said = done.stderr.strip().splitlines()
+                print(f"{engine}: not heard ({said[-1] if said else 'failed'})", flush=True)
+                break
+            print(f"{engine} {condition} {voice}: {len(missing)} recordings", flush=True)
+
+
+def score(piece: Piece, result: dict[str, Any], sets: Sets) -> dict[str, float]:
+    """The counts of one recording."""
+    finals = finals_of(result)
+    note = note_of(finals, complaint=piece.complaint)
+    minutes = result["seconds"] / 60
+    row = dict.fromkeys(SUMS, 0.0) | {"minutes": minutes, "cpu_s": result["cpu_s"]}
+    if piece.condition == "talk":
+        return row | {"found": len(note.findings)}
+    row["errors"], row["words"] = word_errors(piece.text, " ".join(final.text for final in finals))
+    truth = parse(spoken_lines(piece.text), complaint=piece.complaint).note
+    row |= score_findings(truth, note)
+    heard = [word for final in finals for word in final.words]
+    same = [" ".join(normal_words(word.text)) or word.text for word in heard]
+    for word, text, said in zip(heard, same, aligned(same, normal_words(piece.text)), strict=True):
+        row["heard"] += 1
+        row["unmarked"] += text != said and not is_weak(word.confidence)
+        row["marked"] += text == said and is_weak(word.confidence)
+    for said, start_s, end_s in sets.phrases(piece):
+        own = len(parse(spoken_lines(said)).note.findings)
+        over = [final for final in finals if final.start_s < end_s and final.end_s > start_s]
+        row["true"] += own
+        row["lost"] += own * (bool(over) and all(final.rejected for final in over))
+    return row
+
+
+@cache
+def _result(path: Path) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     return found
 
 
-def sound_of(name: str, text: str, voice: str, condition: str) -> Path:
-    """The recording, made when it is not there yet."""
-    path = KEPT / voice / f"{name}.{condition}.flac"
-    if not path.exists():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if condition == "clean":
-            samples = speak(text, voice, pause_s=(0.6, 1.1), seed=len(name)).samples
-        else:
-            clean = soundfile.read(sound_of(name, text, voice, "clean"), dtype="int16")[0]
-            samples = CONDITIONS[condition](clean)
-        soundfile.write(path, samples, SAMPLE_RATE_HZ)
-    return path
+def gathered(chosen: argparse.Namespace) -> dict[tuple[str, str, str], dict[str, Any]]:
+    """(engine, condition, voice) -> the sums of a cell; times are medians over the runs."""
+    sets = Sets(chosen.folder / "sounds")
+    label = chosen.label or state_of_the_code()
+    found: dict[tuple[str, str, str], dict[str, Any]] = {}
+    for piece in cells(chosen):
+        for engine in chosen.engines.split(","):
+            paths = [result_path(chosen.folder, label, engine, piece, run) for run in range(1, 6)]
+            results = [_result(path) for path in paths if path.exists()]
+            if not results:
+                continue
+            row = score(piece, results[0], sets)
+            row["cpu_s"] = median(result["cpu_s"] for result in results)
+            cell = found.setdefault((engine, piece.condition, piece.voice), defaultdict(float))
+            for name, value in row.items():
+                cell[name] += value
+            spans = [final["end_s"] - final["start_s"] for final in results[0]["heard"]]
+            for result in results:
+                cell.setdefault("waits", []).extend(zip(spans, result["waits"], strict=False))
+                cell.setdefault("memory_mb", []).append(result["memory_mb"])
+                cell.setdefault("start_s", []).append(result["start_s"])
+    return found
 
 
-def open_engine(name: str) -> Any:
-    """The engine of a bench row, or an exception when it is not there."""
-    from dictate.engines.choose import choose_engine
-
-    if name == "pocketsphinx-general":
-        from dictate.engines.pocketsphinx_engine import PocketsphinxEngine
-
-        return PocketsphinxEngine()
-    if name == "whisper-tiny":
-        from tests.bench.whisper_peer import WhisperEngine
-
-        return WhisperEngine(os.environ["WHISPER_TINY"])
-    return choose_engine(name)
-
-
-def hear(engine: Any, samples: Any) -> tuple[list[FinalText], list[float]]:
-    """The utterances of a recording and the seconds that each `finish` took."""
-    from dictate.listen import Listener
-
-    waits: list[float] = []
-    finish = engine.finish
-
-    def timed() -> FinalText:
-        began = time.perf_counter()
-        final: FinalText = finish()
-        waits.append(time.perf_counter() - began)
-        return final
-
-    engine.finish = timed
-    listener = Listener(engine)
-    events = []
-    for at in range(0, len(samples), 1600):
-        events += listener.feed(AudioChunk(samples[at : at + 1600], at / SAMPLE_RATE_HZ))
-    events += listener.flush()
-    engine.finish = finish
-    return [event for event in events if isinstance(event, FinalText)], waits
+def figures(cell: dict[str, Any]) -> dict[str, float]:
+    """The columns of one cell."""
+    waits = cell.get("waits", [])
+    three = [wait for span, wait in waits if 2.5 <= span <= 3.5]
+    said_and_found = cell["said"] + cell["found"]
+    return {
+        "WER": 100 * cell["errors"] / max(1, cell["words"]),
+        "F1": 2 * cell["hits"] / max(1, said_and_found),
+        "sides": cell["wrong"],
+        "asked": cell["asked"],
+        "unmarked": 100 * cell["unmarked"] / max(1, cell["heard"]),
+        "marked": 100 * cell["marked"] / max(1, cell["heard"]),
+        "lost": 100 * cell["lost"] / max(1, cell["true"]),
+        "RTF": cell["cpu_s"] / (60 * cell["minutes"]),
+        "wait": 1000 * median([wait for _, wait in waits] or [0]),
+        "wait 3 s": 1000 * median(three or [0]),
+        "a minute": cell["found"] / cell["minutes"],
+    }
 
 
-def work(engine_name: str, jobs: list[dict[str, Any]]) -> dict[str, Any]:
-    """Hear all jobs with one engine (in a process of its own)."""
-    from dictate.hearing import note_of
-    from grammar import parse
+def together(cells_of_voices: Sequence[dict[str, Any]]) -> dict[str, float]:
+    """Medians over voices; sides, asked and other talk are sums."""
+    each = [figures(cell) for cell in cells_of_voices]
+    row = {name: median(one[name] for one in each) for name in each[0]}
+    row["sides"], row["asked"] = sum(one["sides"] for one in each), sum(one["asked"] for one in each)
+    row["a minute"] = sum(cell["found"] for cell in cells_of_voices) / sum(cell["minutes"] for cell in cells_of_voices)
+    return row
 
-    began = time.perf_counter()
-    engine = open_engine(engine_name)
-    engine.start(0.0)
-    engine.accept(np.zeros(8000, dtype=np.int16))
-    engine.finish()
-    start_s = time.perf_counter() - began
-    rows = []
-    for job in jobs:
-        samples = soundfile.read(job["path"], dtype="int16")[0]
-        before = time.process_time()
-        utterances, waits = hear(engine, samples)
-        cpu_s = time.process_time() - before
-        heard = [utterance for utterance in utterances if utterance.words]
-        errors, words = word_errors(job["text"], " ".join(utterance.text for utterance in heard))
-        note = note_of(heard, complaint=job["complaint"])
-        truth = parse(spoken_lines(job["text"]), complaint=tuple(job["complaint"])).note
-        rows.append(
-            {
-                **job,
-                "errors": errors,
-                "words": words,
-                "cpu_s": cpu_s,
-                "waits": waits,
-                "seconds": len(samples) / SAMPLE_RATE_HZ,
-                **score_findings(truth, note),
-                "heard": [utterance.text for utterance in heard],
-            }
-        )
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return {"start_s": start_s, "memory_mb": memory, "rows": rows}
+
+SHOWN = {
+    "WER": "{:.1f}",
+    "F1": "{:.3f}",
+    "sides": "{:.0f}",
+    "asked": "{:.0f}",
+    "unmarked": "{:.1f}",
+    "marked": "{:.1f}",
+    "lost": "{:.1f}",
+    "RTF": "{:.3f}",
+    "wait": "{:.0f}",
+    "wait 3 s": "{:.0f}",
+}
+
+
+def table(chosen: argparse.Namespace) -> None:
+    """Print what was heard so far, as Markdown."""
+    found = gathered(chosen)
+    print(f"| engine | condition | voices | {' | '.join(SHOWN)} |")
+    print("|---|---|---|" + "---|" * len(SHOWN))
+    for condition in chosen.conditions.split(","):
+        for engine in chosen.engines.split(","):
+            voices = {voice: cell for (one, kind, voice), cell in found.items() if (one, kind) == (engine, condition)}
+            if not voices or condition == "talk":
+                continue
+            if chosen.by_voice:
+                for voice, cell in voices.items():
+                    print_row(engine, condition, voice, figures(cell))
+            print_row(engine, condition, str(len(voices)), together(list(voices.values())))
+    print(
+        "\n| engine | other talk, minutes | findings invented a minute | memory MB | start s |\n|---|---|---|---|---|"
+    )
+    for engine in chosen.engines.split(","):
+        own = [cell for (one, _, _), cell in found.items() if one == engine]
+        talk = [cell for (one, kind, _), cell in found.items() if (one, kind) == (engine, "talk")]
+        if own:
+            minutes = sum(cell["minutes"] for cell in talk)
+            rate = f"{together(talk)['a minute']:.2f}" if talk else ""
+            memory = max(value for cell in own for value in cell["memory_mb"])
+            start = median(value for cell in own for value in cell["start_s"])
+            print(f"| {engine} | {minutes:.1f} | {rate} | {memory:.0f} | {start:.2f} |")
+
+
+def print_row(engine: str, condition: str, voice: str, row: dict[str, float]) -> None:
+    """One line of the table."""
+    cells_shown = [form.format(row[name]) for name, form in SHOWN.items()]
+    print(f"| {engine} | {condition} | {voice} | {' | '.join(cells_shown)} |")
+
+
+def errors(chosen: argparse.Namespace) -> None:
+    """Print what was misheard, and what was invented in other talk."""
+    label, sets = chosen.label or state_of_the_code(), Sets(chosen.folder / "sounds")
+    for piece in cells(chosen):
+        for engine in chosen.engines.split(","):
+            path = result_path(chosen.folder, label, engine, piece, chosen.run)
+            if not path.exists():
+                continue
+            finals = finals_of(_result(path))
+            counts = score(piece, _result(path), sets)
+            if not (counts["errors"] or counts["found"] > counts["hits"]):
+                continue
+            print(f"{engine} {piece.voice} {piece.condition} {piece.name} { ({k: v for k, v in counts.items() if v}) }")
+            print(f"   said:  {' / '.join(spoken_lines(piece.text).splitlines())}")
+            for final in finals:
+                words = " ".join(word.text + ("?" if is_weak(word.confidence) else "") for word in final.words)
+                print(f"   {'other:' if final.rejected else 'heard:'} {words}")
 
 
 def main() -> None:
-    """Run the rows and print the table."""
+    """Read the options and do the step."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--quick", action="store_true", help="the samples only, two voices")
+    options.add_argument("step", choices=("hear", "table", "errors", "work"))
     options.add_argument("--engines", default=",".join(ENGINES))
     options.add_argument("--voices", default="")
-    options.add_argument("--conditions", default="clean,pink20,pink10")
-    options.add_argument("--limit", type=int, default=0, help="at most so many dictations")
-    options.add_argument("--details", action="store_true", help="print what was misheard")
-    options.add_argument("--worker", help=argparse.SUPPRESS)
+    options.add_argument("--conditions", default=",".join(CONDITIONS))
+    options.add_argument("--limit", type=int, default=20, help="recordings a cell")
+    options.add_argument("--part", default="held-out", choices=("held-out", "tuning"))
+    options.add_argument("--run", type=int, default=1)
+    options.add_argument("--folder", type=Path, default=KEPT)
+    options.add_argument("--label", default="", help="name of the state of the code (default: its fingerprint)")
+    options.add_argument("--by-voice", action="store_true")
     chosen = options.parse_args()
-    if chosen.worker:
-        print(json.dumps(work(chosen.worker, json.load(sys.stdin))))
-        return
-    voices = chosen.voices.split(",") if chosen.voices else (QUICK_VOICES if chosen.quick else VOICES)
-    texts = dictations(chosen.quick)
-    if chosen.limit:
-        texts = dict(list(texts.items())[: chosen.limit])
-    jobs = [
-        {
-            "name": name,
-            "text": text,
-            "complaint": complaint,
-            "voice": voice,
-            "condition": condition,
-            "path": str(sound_of(name, text, voice, condition)),
-        }
-        for voice in voices
-        for condition in chosen.conditions.split(",")
-        for name, (text, complaint) in texts.items()
-    ]
-    for engine in chosen.engines.split(","):
-        report(engine, jobs, chosen.details)
-
-
-def report(engine: str, jobs: list[dict[str, Any]], details: bool) -> None:
-    """Run one engine and print its rows."""
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.bench.speech", "--worker", engine],
-        input=json.dumps(jobs),
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        check=False,
-    )
-    if done.returncode:
-        print(f"{engine}: not run ({done.stderr.strip().splitlines()[-1] if done.stderr.strip() else 'failed'})")
-        return
-    result = json.loads(done.stdout.strip().splitlines()[-1])
-    print(f"\n{engine}: {result['memory_mb']:.0f} MB, start {result['start_s']:.2f} s")
-    print(f"  {'voice':24}{'condition':10}{'WER':>7}{'F1':>8}{'wrong':>7}{'asked':>7}{'RTF':>7}{'end ms':>8}")
-    grouped: dict[tuple[str, str], list[dict[str, Any]]] = defaultdict(list)
-    for row in result["rows"]:
-        grouped[(row["voice"], row["condition"])].append(row)
-        grouped[("median of voices", row["condition"])] = []
-    figures = {key: summarise(rows) for key, rows in grouped.items() if rows}
-    for voice, condition in sorted(grouped, key=lambda key: (key[1], key[0] == "median of voices", key[0])):
-        columns = figures.get((voice, condition)) or [
-            median(values)
-            for values in zip(*(figure for (_, kind), figure in figures.items() if kind == condition), strict=True)
-        ]
-        wer, f1, wrong, asked, rtf, wait = columns
-        print(f"  {voice:24}{condition:10}{wer:7.1f}{f1:8.3f}{wrong:7.0f}{asked:7.0f}{rtf:7.3f}{wait:8.0f}")
-    if details:
-        for row in result["rows"]:
-            print(f"  {row['voice']} {row['condition']} {row['name']}: {' / '.join(row['heard'])}")
-
-
-def summarise(rows: list[dict[str, Any]]) -> list[float]:
-    """WER %, F1, wrong sides, those asked about, RTF, median milliseconds to the words."""
-
-    def total(name: str) -> float:
-        return float(sum(row[name] for row in rows))
-
-    waits = [wait for row in rows for wait in row["waits"]]
-    both = 2 * total("hits")
-    return [
-        100 * total("errors") / total("words"),
-        both / max(1.0, total("said") + total("found")),
-        total("wrong"),
-        total("asked"),
-        total("cpu_s") / total("seconds"),
-        1000 * median(waits or [0.0]),
-    ]
+    if chosen.step == "work":
+        hear(chosen.engines, json.load(sys.stdin), chosen.label)
+    else:
+        {"hear": hear_missing, "table": table, "errors": errors}[chosen.step](chosen)
 
 
 if __name__ == "__main__":

@@ -30,6 +30,10 @@ SAME = {
     "i am": "i'm",
     "upper limb": "upperlimb",
     "fore head": "forehead",
+    "today": "to day",
+    "gcs": "g c s",
+    "mrc": "m r c",
+    "righto": "right o",
 }
 """Spellings that are the same word in another dress."""
 

@@ -2,7 +2,7 @@
 
 Seven signs of the whole utterance make a probability that it was, by logistic regression; below the
 threshold the utterance is rejected and becomes unread text. Weights and threshold are in data/fused.toml,
-with the curve they were taken from; `tests/bench/speech.py --fit` draws it anew.
+with the curve they were taken from; `tests/bench/talk.py --fit` draws it anew.
 
 - how much of the steered reading the network's own free reading and the second ear share with it; - how
 many nats a piece the network likes its free reading better; - how much likelier the examination's language

@@ -6,7 +6,7 @@ by edit distance, have the same word at that place (a confusion network in the m
 Stolcke A, Comput Speech Lang 2000;14:373). What other readings have there are its rivals.
 
 Four pieces of evidence then make a probability of being right by logistic regression (weights in
-data/fused.toml, fitted and checked by tests/bench/speech.py --fit): the logit of that posterior, whether
+data/fused.toml, fitted and checked by tests/bench/talk.py --fit): the logit of that posterior, whether
 the second ear heard the same word there, whether the free reading has it there, and the network's
 log-probability per letter.
 """
@@ -22,6 +22,8 @@ from dictate.engines.fused.search import Heard, Reading, free_words
 from dictate.engines.fused.settings import fused_settings
 
 RIVAL_SHARE = 0.02
+SHORT = 2
+"""Words of so few letters may be missing: noise makes them, and they carry little."""
 NEAREST = 0.005
 """Posteriors are kept this far from 0 and 1: a beam of eight cannot tell more."""
 
@@ -37,14 +39,17 @@ class WordEvidence:
     free: bool | None = None
     per_letter: float = -1.0
     rivals: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
+    """Words that the second ear surely heard just before this one (or behind the last) and the reading lacks."""
 
 
-def gather(heard: Heard, ear: Sequence[str], *, has_ear: bool) -> tuple[WordEvidence, ...]:
-    """The evidence for each word of the best reading."""
+def gather(heard: Heard, ear: Sequence[str], *, has_ear: bool, sure: Sequence[bool] = ()) -> tuple[WordEvidence, ...]:
+    """The evidence for each word of the best reading. `sure`: which of the ear's words are trusted to be no noise."""
     if not heard.readings:
         return ()
     best = heard.readings[0]
     beside_ear, beside_free = aligned(best.words, ear), aligned(best.words, free_words(heard))
+    lacking = left_out(best.words, ear) if sure else [[] for _ in best.words]
     found = []
     for place, (posterior, rivals) in enumerate(posteriors(heard.readings)):
         word = best.words[place]
@@ -57,6 +62,7 @@ def gather(heard: Heard, ear: Sequence[str], *, has_ear: bool) -> tuple[WordEvid
                 beside_free[place] == word,
                 max(-10.0, best.marks[place] / len(word)),
                 rivals if other in ("", word, *rivals) else (*rivals, other),
+                tuple(ear[at] for at in lacking[place] if sure[at] and len(ear[at]) > SHORT),
             )
         )
     return tuple(found)
@@ -70,8 +76,10 @@ def features(word: WordEvidence) -> tuple[float, ...]:
 
 
 def certainty(word: WordEvidence) -> float:
-    """The probability that the word is right."""
-    return logistic(features(word), fused_settings().confidence.weights)
+    """The probability that the word is right; a word beside others that are missing is never trusted."""
+    numbers = fused_settings().confidence
+    right = logistic(features(word), numbers.weights)
+    return min(right, numbers.beside) if word.beside else right
 
 
 def logistic(values: Sequence[float], weights: Sequence[float]) -> float:
@@ -108,21 +116,46 @@ def softmax(scores: Sequence[float]) -> list[float]:
 
 def aligned(best: Sequence[str], other: Sequence[str]) -> list[str]:
     """For each word of `best` the word of `other` at its place ("" for none), by least edit distance."""
+    placed = [""] * len(best)
+    for row, column in alignment(best, other):
+        if row is not None and column is not None:
+            placed[row] = other[column]
+    return placed
+
+
+def left_out(best: Sequence[str], other: Sequence[str]) -> list[list[int]]:
+    """For each word of `best` the places of words that only `other` has before it; behind the last word, at it."""
+    places: list[list[int]] = [[] for _ in best]
+    waiting: list[int] = []
+    for row, column in alignment(best, other):
+        if row is None and column is not None:
+            waiting.append(column)
+        elif row is not None:
+            places[row], waiting = waiting, []
+    if waiting and places:
+        places[-1] = places[-1] + waiting
+    return places
+
+
+def alignment(best: Sequence[str], other: Sequence[str]) -> list[tuple[int | None, int | None]]:
+    """Pairs of places by least edit distance, None where one of the two has no word."""
     rows, columns = len(best) + 1, len(other) + 1
     cost = [[column if row == 0 else row for column in range(columns)] for row in range(rows)]
     for row in range(1, rows):
         for column in range(1, columns):
             swap = cost[row - 1][column - 1] + (best[row - 1] != other[column - 1])
             cost[row][column] = min(swap, cost[row - 1][column] + 1, cost[row][column - 1] + 1)
-    placed = [""] * len(best)
+    pairs: list[tuple[int | None, int | None]] = []
     row, column = rows - 1, columns - 1
-    while row and column:
-        swap = cost[row - 1][column - 1] + (best[row - 1] != other[column - 1])
-        if cost[row][column] == swap:
-            placed[row - 1] = other[column - 1]
+    while row or column:
+        differ = not (row and column) or best[row - 1] != other[column - 1]
+        if row and column and cost[row][column] == cost[row - 1][column - 1] + differ:
             row, column = row - 1, column - 1
-        elif cost[row][column] == cost[row - 1][column] + 1:
+            pairs.append((row, column))
+        elif row and cost[row][column] == cost[row - 1][column] + 1:
             row -= 1
+            pairs.append((row, None))
         else:
             column -= 1
-    return placed
+            pairs.append((None, column))
+    return pairs[::-1]

@@ -146,14 +146,15 @@ class FusedEngine:
         self.spent["network"] += listened - began
         self.spent["search"] += time.perf_counter() - listened
         said = tuple(word.text for word in ear)
-        return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None))
+        sure = [word.confidence >= self._numbers.confidence.ear_sure for word in ear]
+        return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None, sure=sure))
 
     def _placed(self, samples: Samples, start_s: float, evidence: Sequence[WordEvidence]) -> list[Word]:
         began = time.perf_counter()
         spans = self._aligner.spans([word.text for word in evidence], samples)
         self.spent["times"] += time.perf_counter() - began
         return [
-            Word(word.text, start_s + start, start_s + end, certainty(word), word.rivals)
+            Word(word.text, start_s + start, start_s + end, certainty(word), (*word.rivals, *word.beside))
             for word, (start, end) in zip(evidence, spans, strict=True)
         ]
 

@@ -16,8 +16,8 @@ end. Until then the hypothesis is ranked with the look-ahead a * max log P(w | h
 that begin with the prefix, so that a piece which leads to no likely word loses at once and not three pieces
 later.
 
-Hints. Words that another recogniser heard in the same sound add a few nats each to a reading that has them,
-as often as they were heard and no oftener. The network overrules a hint that it hears nothing of.
+Hints. Words that another recogniser heard in the same sound add a few nats each to a reading that has them in
+the same order (`hints.py`). The network overrules a hint that it hears nothing of.
 
 Folding. Capitals, punctuation and digits are ways of writing, not of speaking; `pieces.py` folds them, and
 "4", "Four" and "four," all lead to the words (four). Hypotheses that agree in words and prefix are the same
@@ -37,7 +37,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -45,6 +44,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from dictate.engines.fused.hints import Hints
 from dictate.engines.fused.language import History, Language
 from dictate.engines.fused.numerals import first_words, spoken
 from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
@@ -148,8 +148,7 @@ def search(
 ) -> Heard:
     """Find the best readings of one utterance. `free=False` leaves out the greedy hypothesis.
 
-    `hints` are the words that another recogniser heard, each with the nats that it adds to a reading; a word
-    said twice counts twice, and no oftener.
+    `hints` are the words that another recogniser heard, in order, each with the nats that it adds to a reading.
     """
     return _Search(pieces, language, weights, duration_s, hints).run(acoustics, free=free)
 
@@ -164,8 +163,7 @@ class _Search:
         hints: Sequence[tuple[str, float]],
     ) -> None:
         self.pieces, self.language, self.weights = pieces, language, weights
-        limits = Counter(word for word, _ in hints)
-        self.hints = {word: (limits[word], nats) for word, nats in hints}
+        self.hints = Hints(hints)
         self.most_pieces = LEAST_PIECES + int(MAX_PIECES_PER_S * duration_s)
         self.most_words = LEAST_PIECES + int(MAX_WORDS_PER_S * duration_s)
         self.usable = np.flatnonzero((pieces.kinds != Kind.BANNED) & (pieces.kinds != Kind.END))
@@ -293,15 +291,14 @@ class _Search:
     def _word(self, said: tuple[str, ...], history: History, word: str) -> float:
         """What a finished word adds to S besides its sound; `said` are the words before it."""
         chance = self.weights.language * self.language.word(history, word) + self.weights.word_bonus
-        limit, nats = self.hints.get(word, (0, 0.0))
-        return chance + nats if limit and said.count(word) < limit else chance
+        return chance + self.hints.gain(said, word)
 
     def _prospect(self, said: tuple[str, ...], history: History, prefix: str) -> float:
         """The most that the word which begins with `prefix` can still add."""
         if prefix.isdigit():
             return max((self._word(said, history, word) for word in first_words(prefix)), default=-1e9)
         most = self.weights.language * self.language.prospect(history, prefix) + self.weights.word_bonus
-        hinted = (self._word(said, history, word) for word in self.hints if word.startswith(prefix))
+        hinted = (self._word(said, history, word) for word, _ in self.hints.near(said) if word.startswith(prefix))
         return max(most, max(hinted, default=most))
 
     def _close_word(self, hypothesis: _Hypothesis) -> tuple[tuple[str, ...], History, float, tuple[float, ...]] | None:

@@ -50,6 +50,10 @@ class ConfidenceNumbers(_Table):
     """Logistic regression of a word's being right; see `certainty.features`."""
 
     weights: tuple[float, float, float, float, float]
+    beside: float = Field(gt=0, lt=1)
+    """At most this beside words that only the second ear heard."""
+    ear_sure: float = Field(gt=0, le=1)
+    """The ear's own certainty from which a word that only it heard is missed."""
 
 
 class AcceptanceNumbers(_Table):

@@ -1,0 +1,49 @@
+"""Hints in order: the words that another recogniser heard in the same sound, as the beam search uses them.
+
+A reading that has the same words in the same order gains a few nats for each. Where a reading stands in the other's
+row is known from its own words: it goes on behind the last word they shared, one place for each word that they did not.
+Only words near that place count, `BACK` before to `AHEAD` behind it, each once. (When any word counted anywhere, a
+reading that jumped over a phrase to a word of the hints won at its first piece, and the phrase was lost without a mark.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+BACK, AHEAD = 2, 3
+
+Hint = tuple[str, float]
+
+
+class Hints:
+    """The other reading: (word, nats) in the order they were heard."""
+
+    def __init__(self, heard: Sequence[Hint] = ()) -> None:
+        self._heard = tuple(heard)
+        self._places: dict[tuple[str, ...], tuple[int, int]] = {(): (0, -1)}
+
+    def gain(self, said: tuple[str, ...], word: str) -> float:
+        """The nats that `word` adds after the words `said`; 0 when it is not hinted there."""
+        return max((nats for hinted, nats in self.near(said) if hinted == word), default=0.0)
+
+    def near(self, said: tuple[str, ...]) -> tuple[Hint, ...]:
+        """The hints that may come next after the words `said`."""
+        if not self._heard:
+            return ()
+        place, last = self._place(said)
+        return self._heard[max(last + 1, place - BACK) : max(0, place + AHEAD)]
+
+    def _place(self, said: tuple[str, ...]) -> tuple[int, int]:
+        """The place expected next and that of the last shared word, -1 for none."""
+        known = len(said)
+        while said[:known] not in self._places:
+            known -= 1
+        for length in range(known + 1, len(said) + 1):
+            place, last = self._places[said[: length - 1]]
+            window = range(max(last + 1, place - BACK), min(len(self._heard), place + AHEAD))
+            shared = [at for at in window if self._heard[at][0] == said[length - 1]]
+            if shared:
+                last = min(shared, key=lambda at: abs(at - place))
+                place = last
+            self._places[said[:length]] = (place + 1, last)
+        return self._places[said]
