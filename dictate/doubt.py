@@ -1,12 +1,16 @@
 """Weakly heard words: which are marked, and which raise a query because they could turn a finding around.
 
 Sides, negations and grades have a stricter limit than other words, and a rival reading of opposite
-meaning (the recogniser also weighed "left" for "right") is asked about whatever the confidence. Limits
-and words are data: `engines/data/doubt.toml`.
+meaning (the recogniser also weighed "left" for "right") is asked about whatever the confidence.
+
+A side may be heard right and yet stand with the wrong finding, because a word between was lost ("reflex absent on the
+right, [normal on the] left"). So a finding is asked about as well when words that it does not rest on were heard weakly
+in its midst or within `near` words of it. Limits and words are data: `engines/data/doubt.toml`.
 """
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from collections.abc import Sequence
 from functools import cache
@@ -40,6 +44,7 @@ class Limits(_Data):
 
     weak: float = Field(gt=0, lt=1)
     strict: float = Field(gt=0, lt=1)
+    near: int = Field(ge=0)
     kinds: dict[str, Kind]
     negating: frozenset[str]
     opposites: tuple[Opposites, ...]
@@ -58,15 +63,59 @@ def is_weak(confidence: float | None) -> bool:
 
 
 def add_doubts(note: Note, utterances: Sequence[FinalText]) -> Note:
-    """The note with a query for every finding that rests on a weak side, negation or grade."""
+    """The note with a query for every finding that rests on a weak side, negation or grade, or stands by weak words."""
     from dictate.hearing import PlacedWords
 
     placed = PlacedWords(note.transcript, [word for utterance in utterances for word in utterance.words])
+    under = [placed.under(finding) for finding in note.findings]
+    lines = _Lines(utterances, under)
     queries = []
     for index, finding in enumerate(note.findings):
-        for kind, name in _doubtful(placed.under(finding)):
-            queries.append(_query(index, finding, kind, name))
+        doubtful = _doubtful(under[index])
+        queries += [_query(index, finding, kind, name) for kind, name in doubtful]
+        beside = [] if doubtful else lines.weak_beside(index)
+        if beside:
+            queries.append(_beside_query(index, finding, beside))
     return note.model_copy(update={"queries": (*note.queries, *queries)}) if queries else note
+
+
+class _Lines:
+    """Which words of each utterance the findings rest on, and which are weak."""
+
+    def __init__(self, utterances: Sequence[FinalText], under: Sequence[Sequence[Word]]) -> None:
+        self._words = [word for utterance in utterances for word in utterance.words]
+        self._lines = [line for line, utterance in enumerate(utterances) for _ in utterance.words]
+        places = {id(word): at for at, word in enumerate(self._words)}
+        self._own = [[places[id(word)] for word in words if id(word) in places] for words in under]
+        self._used = {at for own in self._own for at in own}
+
+    def weak_beside(self, index: int) -> list[Word]:
+        """Weak words of no finding, in the midst of this one or near it with no other finding's word between."""
+        own = self._own[index]
+        if not own:
+            return []
+        first, last = min(own), max(own)
+        behind = self._free(range(last + 1, len(self._words)))
+        around = [*self._free(range(first - 1, -1, -1))[::-1], *range(first, last), *behind]
+        lines = {self._lines[at] for at in own}
+        free = [at for at in around if at not in self._used and self._lines[at] in lines]
+        return [self._words[at] for at in free if is_weak(self._words[at].confidence)]
+
+    def _free(self, places: Sequence[int]) -> list[int]:
+        """The first few of these places, up to a word of a finding."""
+        return list(itertools.takewhile(lambda at: at not in self._used, places[: limits().near]))
+
+
+def _beside_query(index: int, finding: Finding, beside: Sequence[Word]) -> Query:
+    said = " ".join(word.text for word in beside)
+    return Query(
+        kind="heard_weakly",
+        message=f"Is this right? Beside {finding.text!r} was heard weakly: {said!r} (at {beside[0].start_s:.1f} s).",
+        findings=(index,),
+        settle="say it again, or listen to the recording there",
+        start_char=finding.start_char,
+        end_char=finding.end_char,
+    )
 
 
 def _doubtful(words: Sequence[Word]) -> list[tuple[Word, str]]:

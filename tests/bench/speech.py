@@ -12,6 +12,7 @@ left out of the table. `--limit` is dictations a cell (about three utterances ea
 - WER: word error rate in per cent against the text (British and joined spellings made equal first);
 - F1: findings (item, site, side, status) against the findings of the dictation's own text;
 - sides: findings that are right but for the side, all voices together; asked: those of them that carry a query;
+- in vain: right findings that are asked about because something was heard weakly, in per cent;
 - unmarked: wrong words that the note does not mark, marked: right words that it does, in per cent of heard words;
 - lost: share of the true findings that stand in utterances rejected as other talk, in per cent;
 - RTF: processor seconds per second of sound; wait, and wait 3 s (utterances of 2.5 to 3.5 s): milliseconds from the
@@ -42,11 +43,14 @@ from dictate.hearing import note_of
 from grammar import parse
 from tests.bench.speech_sets import CONDITIONS, HUMANS, ROOT, VOICES, Piece, Sets, pieces
 from tests.bench.speech_work import ENGINES, finals_of, hear
-from tests.tools.scoring import normal_words, score_findings, spoken_lines, word_errors
+from tests.tools.scoring import normal_words, score_findings, spoken_lines, units, word_errors
 
 KEPT = Path(tempfile.gettempdir()) / "spoken-exam-bench"
 TALK_VOICES = ("flite-rms", "flite-awb", "flite-kal16", "festival-slt", "kokoro-jf_alpha")
-SUMS = ("errors", "words", "hits", "said", "found", "wrong", "asked", "unmarked", "marked", "heard", "lost", "true")
+SUMS = (
+    *("errors", "words", "hits", "said", "found", "wrong", "asked", "doubted", "findings"),
+    *("unmarked", "marked", "heard", "lost", "true"),
+)
 
 
 def state_of_the_code() -> str:
@@ -110,6 +114,12 @@ def score(piece: Piece, result: dict[str, Any], sets: Sets) -> dict[str, float]:
     row["errors"], row["words"] = word_errors(piece.text, " ".join(final.text for final in finals))
     truth = parse(spoken_lines(piece.text), complaint=piece.complaint).note
     row |= score_findings(truth, note)
+    right = units(truth.findings)
+    weak = {place for query in note.queries if query.kind == "heard_weakly" for place in query.findings}
+    for place, finding in enumerate(note.findings):
+        if units([finding]).keys() <= right.keys():
+            row["findings"] += 1
+            row["doubted"] += place in weak
     heard = [word for final in finals for word in final.words]
     same = [" ".join(normal_words(word.text)) or word.text for word in heard]
     for word, text, said in zip(heard, same, aligned(same, normal_words(piece.text)), strict=True):
@@ -164,6 +174,7 @@ def figures(cell: dict[str, Any]) -> dict[str, float]:
         "F1": 2 * cell["hits"] / max(1, said_and_found),
         "sides": cell["wrong"],
         "asked": cell["asked"],
+        "in vain": 100 * cell["doubted"] / max(1, cell["findings"]),
         "unmarked": 100 * cell["unmarked"] / max(1, cell["heard"]),
         "marked": 100 * cell["marked"] / max(1, cell["heard"]),
         "lost": 100 * cell["lost"] / max(1, cell["true"]),
@@ -188,6 +199,7 @@ SHOWN = {
     "F1": "{:.3f}",
     "sides": "{:.0f}",
     "asked": "{:.0f}",
+    "in vain": "{:.1f}",
     "unmarked": "{:.1f}",
     "marked": "{:.1f}",
     "lost": "{:.1f}",

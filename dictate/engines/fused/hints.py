@@ -1,9 +1,9 @@
 """Hints in order: the words that another recogniser heard in the same sound, as the beam search uses them.
 
 A reading that has the same words in the same order gains a few nats for each. Where a reading stands in the other's
-row is known from its own words: it goes on behind the last word they shared, one place for each word that they did not.
-Only words near that place count, `BACK` before to `AHEAD` behind it, each once. (When any word counted anywhere, a
-reading that jumped over a phrase to a word of the hints won at its first piece, and the phrase was lost without a mark.)
+row is known from its own words: it goes on behind the last word they shared, one place for each word that they did
+not. Only words near that place count, `BACK` before to `AHEAD` behind it, each once. (When any word counted anywhere,
+a reading that jumped over a phrase to a word of the hints won at its first piece, and the phrase was lost unmarked.)
 """
 
 from __future__ import annotations
