@@ -36,6 +36,14 @@ class Sound:
     muted: bool
     taken: float
 
+    def since(self, at_s: float) -> Sound | None:
+        """The part of it that came at `at_s` or later."""
+        before = max(0, round((at_s - self.kept.start_s) * SAMPLE_RATE_HZ))
+        if before >= len(self.real):
+            return None
+        kept = AudioChunk(self.kept.samples[before:], self.kept.start_s + before / SAMPLE_RATE_HZ)
+        return Sound(kept, self.real[before:], self.muted, self.taken)
+
 
 @dataclass(frozen=True, slots=True)
 class Mark:

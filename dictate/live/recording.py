@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 import struct
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -35,6 +36,7 @@ class Recording:
         self.path = path
         self.problem: str | None = None
         self.lost_samples = 0
+        self._lock = threading.RLock()  # the capture thread appends; the loop drains, blanks and fills
         self._waiting = bytearray()
         self._unsynced = False
         try:
@@ -50,23 +52,25 @@ class Recording:
     def append(self, samples: Samples) -> None:
         """Write `samples` now; on a full disk keep them in memory and try again with the next call."""
         data = samples.astype(">i2").tobytes()
-        if len(self._waiting) + len(data) > _WAITING_LIMIT_BYTES or self.lost_samples:
-            self.lost_samples += len(samples)  # after a hole nothing may follow, or every later time would be wrong
-        else:
-            self._waiting += data
-        self.drain()
+        with self._lock:
+            if len(self._waiting) + len(data) > _WAITING_LIMIT_BYTES or self.lost_samples:
+                self.lost_samples += len(samples)  # after a hole nothing may follow, or every later time would be wrong
+            else:
+                self._waiting += data
+            self.drain()
 
     def drain(self) -> bool:
         """Write what waits; True when nothing waits any more."""
-        try:
-            while self._waiting:
-                written = os.write(self._fd, self._waiting)
-                self._unsynced = True
-                del self._waiting[:written]
-            self.problem = None
-        except OSError as error:
-            self.problem = error.strerror or str(error)
-        return not self._waiting
+        with self._lock:
+            try:
+                while self._waiting:
+                    written = os.write(self._fd, self._waiting)
+                    self._unsynced = True
+                    del self._waiting[:written]
+                self.problem = None
+            except OSError as error:
+                self.problem = error.strerror or str(error)
+            return not self._waiting
 
     def sync(self) -> None:
         """Have the disk keep what was written (survives a power cut)."""
@@ -89,6 +93,10 @@ class Recording:
         same stretch again later.
         """
         silence = bytes(SAMPLE_RATE_HZ * _BYTES_A_SAMPLE)
+        with self._lock:
+            return self._blank(silence, from_sample, to_sample)
+
+    def _blank(self, silence: bytes, from_sample: int, to_sample: int) -> bool:
         try:
             written = (os.fstat(self._fd).st_size - HEADER_BYTES) // _BYTES_A_SAMPLE
             at, end = max(from_sample, 0), min(to_sample, written)
@@ -101,6 +109,22 @@ class Recording:
             self.problem = error.strerror or str(error)
             return False
         return to_sample <= written or not self._waiting
+
+    def fill(self, from_sample: int, samples: Samples) -> None:
+        """Put sound in the place of silence that was written there (it turned out to be wanted)."""
+        data, at = samples.astype(">i2").tobytes(), from_sample * _BYTES_A_SAMPLE
+        with self._lock:
+            try:
+                written = os.fstat(self._fd).st_size - HEADER_BYTES
+                on_disk = max(0, min(len(data), written - at))
+                waits_at = max(0, at - written)
+                rest = data[on_disk:][: max(0, len(self._waiting) - waits_at)]
+                self._waiting[waits_at : waits_at + len(rest)] = rest
+                if on_disk:
+                    self._unsynced = True
+                    os.pwrite(self._fd, data[:on_disk], HEADER_BYTES + at)
+            except OSError as error:  # a copy-on-write disk needs room even for this
+                self.problem = error.strerror or str(error)
 
     def close(self) -> None:
         """Write and sync what can be, then close."""

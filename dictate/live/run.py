@@ -11,8 +11,11 @@ from __future__ import annotations
 import contextlib
 import queue
 import time
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from dictate.audio.source import Source
 from dictate.events import SAMPLE_RATE_HZ, AudioChunk, Event, FinalText, PartialText, SpeechStarted
@@ -30,6 +33,7 @@ TICK_S = 0.2  # how often keys, meter and clock are looked after when no sound c
 METER_EVERY_S = 0.25
 MISSING_SHOWN_S = 25.0
 ROOM_AWAITED_S = 5.0
+AGAIN_S = 2.0  # so much of the newest sound stays in memory while paused, to be heard again after "resume"
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,8 @@ class Examination:
         self.kept_as: str | None = None
         self._keys: queue.SimpleQueue[Command] = queue.SimpleQueue()
         self._muted_since: float | None = None
+        self._newest: deque[Sound] = deque()  # while paused
+        self._silent_until_s = 0.0  # before this the disk may have silence for sound that is wanted
         self._missing_until = 0.0
         self._blanked_s = 0.0
         self._meter_due = 0.0
@@ -138,8 +144,11 @@ class Examination:
     def _listen(self, sound: Sound) -> None:
         self._stamp = sound.taken
         self._follow_muting(sound)
-        samples = sound.real if self.state.phase == "paused" else sound.kept.samples
-        chunk = AudioChunk(samples * 0 if sound.muted else samples, sound.kept.start_s)
+        if self.state.phase == "paused":
+            self._remember(sound)
+        elif sound.kept.start_s < self._silent_until_s:  # taken after "resume" was said, before it was understood
+            self.recording.fill(round(sound.kept.start_s * SAMPLE_RATE_HZ), sound.real)
+        chunk = AudioChunk(sound.real * 0 if sound.muted else sound.real, sound.kept.start_s)
         self.heard_s = chunk.end_s
         try:
             self._take_all(self.ears.hear(chunk))
@@ -152,7 +161,23 @@ class Examination:
             self._take(event)
             if self.state.phase != phase:  # paused or resumed: what follows was cut for the other phase
                 self.ears.fresh()
+                self._hear_again()
                 break
+
+    def _remember(self, sound: Sound) -> None:
+        """Keep the last two seconds in memory while paused; nothing of a pause goes to the disk."""
+        self._newest.append(sound)
+        while self._newest and self._newest[0].kept.end_s < sound.kept.end_s - AGAIN_S:
+            self._newest.popleft()
+
+    def _hear_again(self) -> None:
+        """After a spoken "resume": record and hear what was said since that word, while it was being understood."""
+        newest, self._newest = list(self._newest), deque()
+        if self.state.phase == "listening":
+            for sound in newest:
+                wanted = sound.since(self.settled_s)
+                if wanted is not None:
+                    self._listen(wanted)
 
     def _take(self, event: Event) -> None:
         listening = self.state.phase == "listening"
@@ -174,7 +199,7 @@ class Examination:
         self._read_s = time.monotonic() - began
         if before.phase == "listening":
             self.settled_s = max(self.settled_s, final.end_s)
-        self._carry_out("voice")
+        self._carry_out(final)
         self._show(final)
         self._signal()
         self.journal.drain(sync=True)
@@ -235,22 +260,29 @@ class Examination:
             self.state = state.typed(self.reading, self.state, command.words, self.heard_s)
             self._show()
 
-    def _carry_out(self, by: str) -> None:
+    def _carry_out(self, final: FinalText) -> None:
         """Spoken commands that change the program itself; the grammar has done those that change the note."""
         for control in self.state.controls:
             if control.kind == "pause":
-                self.capture.keep(False)
-                self._pause(self.heard_s, by)
+                self._silence(self.heard_s, self.capture.keep(False))
+                self._pause(self.heard_s, "voice")
             elif control.kind == "resume":
-                self._resume(self.capture.keep(True), by)
+                self._silent_until_s = self.capture.keep(True)
+                self._resume(final.end_s, "voice")
             elif control.kind == "missing":
                 self._answer_missing()
             elif control.kind == "end":
                 self.state = state.ended(self.state)
 
+    def _silence(self, from_s: float, to_s: float) -> None:
+        """Take back what was recorded while "pause" was being understood."""
+        start, end = round(from_s * SAMPLE_RATE_HZ), round(to_s * SAMPLE_RATE_HZ)
+        self.recording.fill(start, np.zeros(max(0, end - start), np.int16))
+
     def _switch(self, mark: Mark) -> None:
         if mark.kind == "resumed":
             self._resume(mark.at_s, "key")
+            self._newest.clear()
             self.ears.fresh()
         else:
             self._flush()
@@ -272,6 +304,7 @@ class Examination:
     def _pause(self, at_s: float, by: str) -> None:
         if self.state.phase == "listening":
             self.state = state.paused(self.state)
+            self._newest.clear()
             self.journal.append("paused", at_s=at_s, by=by, sync=True)
 
     def _resume(self, at_s: float, by: str) -> None:

@@ -73,14 +73,16 @@ class FusedEngine:
             self._ear.start(start_s)
 
     def accept(self, samples: Samples) -> PartialText | None:
-        """Collect sound. A partial result follows ever more of it, so that a long utterance stays cheap."""
-        if self._ear is not None:
-            self._ear.accept(samples)
+        """Collect sound. The partial result is the second ear's; without an ear the network gives one, after ever more
+        sound, so that a long utterance stays cheap."""
+        heard = self._ear.accept(samples) if self._ear is not None else None
         self._prepared = None
         self._pieces.append(samples)
         self._length += len(samples)
+        if self._ear is not None or not self.partials:
+            return heard if self.partials else None
         length_s = self._length / SAMPLE_RATE_HZ
-        if not self.partials or length_s < self._next_partial_s or length_s > LONGEST_S:
+        if length_s < self._next_partial_s or length_s > LONGEST_S:
             return None
         self._next_partial_s = length_s + max(PARTIAL_STEP_S, PARTIAL_GROWTH * length_s)
         voice = self._net.listen(np.concatenate(self._pieces))

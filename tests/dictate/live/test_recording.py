@@ -2,6 +2,7 @@
 
 import errno
 import os
+import threading
 
 import numpy as np
 import pytest
@@ -134,6 +135,47 @@ def test_a_stretch_that_the_disk_would_not_blank_is_told_and_can_be_blanked_late
     assert kept.blank(1000, 30_000)
     kept.close()
     samples[1000:30_000] = 0
+    assert np.array_equal(recording.load(kept.path), samples)
+
+
+@pytest.mark.parametrize("on_disk_bytes", [0, 333, 20_001, 60_000])
+def test_sound_is_put_in_the_place_of_silence_on_the_disk_and_where_it_waits(tmp_path, monkeypatch, on_disk_bytes):
+    kept, samples = Recording(tmp_path / "sound.au"), noise(30_000)
+    silenced, real_write, room = samples.copy(), os.write, [on_disk_bytes]
+    silenced[5_000:25_000] = 0
+
+    def nearly_full(fd, data):
+        count = real_write(fd, bytes(data)[: room[0]]) if room[0] else 0
+        room[0] -= count
+        if not count:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return count
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "write", nearly_full)
+        kept.append(silenced)
+        kept.fill(5_000, samples[5_000:15_000])
+        kept.fill(15_000, samples[15_000:40_000])
+        assert kept.waiting_s == pytest.approx((60_000 - on_disk_bytes) / 32_000)
+    kept.close()
+    assert np.array_equal(recording.load(kept.path), samples)
+
+
+def test_two_threads_may_write_what_waits_and_nothing_comes_twice(tmp_path):
+    kept, samples = Recording(tmp_path / "sound.au"), noise(400_000)
+    stop = threading.Event()
+
+    def drain():
+        while not stop.is_set():
+            kept.drain()
+
+    other = threading.Thread(target=drain)
+    other.start()
+    for at in range(0, len(samples), 100):
+        kept.append(samples[at : at + 100])
+    stop.set()
+    other.join()
+    kept.close()
     assert np.array_equal(recording.load(kept.path), samples)
 
 
