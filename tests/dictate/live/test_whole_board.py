@@ -40,7 +40,7 @@ def test_spoken_findings_reach_the_board_and_keys_reach_the_program(running, chr
     page.wait_for_selector("#recording-words:has-text('Recording')")
     seen = page.wait_for_function(PICTURE_OF, arg="right knee jerk two plus", timeout=60_000)
     page.keyboard.press("p")
-    assert seen.json_value() == ["Tendon reflex, knee", "Right", "2+, normal", "Couch"]
+    assert seen.json_value() == ["Tendon reflex, knee", "RIGHT", "2+, normal", "Couch"]
     page.wait_for_selector("body[data-phase=paused]", timeout=30_000)
     page.keyboard.press("r")
     page.wait_for_selector("body[data-phase=listening]", timeout=30_000)
