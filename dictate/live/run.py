@@ -13,11 +13,10 @@ import queue
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from dictate.audio.source import Source
 from dictate.events import SAMPLE_RATE_HZ, AudioChunk, Event, FinalText, PartialText, SpeechStarted
 from dictate.live import journal, recording, sounds, state
 from dictate.live.capture import Capture, Mark, Sound
@@ -25,29 +24,17 @@ from dictate.live.commands import Command
 from dictate.live.ears import Ears, EngineFailed
 from dictate.live.folder import LiveFolder
 from dictate.live.health import Health
+from dictate.live.plan import LivePlan
 from dictate.live.screen import Moment, Screen
 from dictate.live.view import CLEAR_S, Surroundings, View, picture
 from dictate.live.voice import Speaker
+from dictate.memory import give_back
 
 TICK_S = 0.2  # how often keys, meter and clock are looked after when no sound comes
 METER_EVERY_S = 0.25
 MISSING_SHOWN_S = 25.0
 ROOM_AWAITED_S = 5.0
 AGAIN_S = 2.0  # so much of the newest sound stays in memory while paused, to be heard again after "resume"
-
-
-@dataclass(frozen=True)
-class LivePlan:
-    """What was chosen at the start of an examination."""
-
-    open_source: Callable[[], Source]
-    source_name: str
-    patient: bool = False  # replay no faster than it is read
-    complaint: tuple[str, ...] = ()
-    keep_sound: bool = True
-    volume: sounds.Volume = "off"
-    patient_ref: str = ""
-    clinician: str = ""
 
 
 class Examination:
@@ -207,6 +194,7 @@ class Examination:
             stretch = (int(self._blanked_s * SAMPLE_RATE_HZ), int(self.settled_s * SAMPLE_RATE_HZ))
             if self.recording.blank(*stretch):  # else it is blanked together with the next utterance
                 self._blanked_s = self.settled_s
+        give_back()
 
     def _read(self, final: FinalText) -> state.LiveState:
         try:

@@ -23,7 +23,8 @@ from dictate.live.commands import Command
 from dictate.live.ears import Ears
 from dictate.live.folder import LiveFolder
 from dictate.live.keep import facts_of, keep
-from dictate.live.run import Examination, LivePlan
+from dictate.live.plan import LivePlan
+from dictate.live.run import Examination
 from dictate.live.screen import JsonLines, Lines, Moment, Screen
 from dictate.live.state import LiveState, Reading
 from dictate.live.terminal import Terminal, keyboard

@@ -28,6 +28,7 @@ from dictate.engines.fused.settings import fused_settings
 from dictate.engines.fused.times import Aligner
 from dictate.engines.pocketsphinx_engine import PocketsphinxEngine
 from dictate.events import SAMPLE_RATE_HZ, FinalText, PartialText, Samples, Word
+from dictate.memory import give_back
 
 FIRST_PARTIAL_S, PARTIAL_STEP_S, PARTIAL_GROWTH = 0.8, 0.8, 0.35
 LONGEST_S = 18.0
@@ -184,4 +185,6 @@ def open_engine(cache: Path, clinic: tuple[str, ...] = (), ear: Engine | None = 
     net = Net()
     if ear is None:
         ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
-    return FusedEngine(net, ensure_language(cache, clinic), ear)
+    engine = FusedEngine(net, ensure_language(cache, clinic), ear)
+    give_back()
+    return engine

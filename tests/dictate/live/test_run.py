@@ -15,7 +15,8 @@ from dictate.live import folder as folders
 from dictate.live.capture import Paced
 from dictate.live.commands import Command
 from dictate.live.ears import Ears
-from dictate.live.run import Examination, LivePlan
+from dictate.live.plan import LivePlan
+from dictate.live.run import Examination
 from dictate.live.start import reading
 
 
