@@ -34,6 +34,28 @@ class Kept:
         pass
 
 
+class Gated(Kept):
+    """Prepared samples, and something to do at places in them: (seconds, what, until it holds).
+
+    The sound stops at such a place until the condition holds, so that a slow machine changes nothing.
+    """
+
+    def __init__(self, samples, *places):
+        super().__init__(samples)
+        self.places = list(places)
+
+    def __iter__(self):
+        for chunk in super().__iter__():
+            while self.places and chunk.start_s >= self.places[0][0]:
+                _, act, holds = self.places.pop(0)
+                act()
+                give_up = time.monotonic() + 60
+                while not holds():
+                    assert time.monotonic() < give_up, "it never came"
+                    time.sleep(0.005)
+            yield chunk
+
+
 class Onlooker:
     """A screen that remembers, and acts when a picture meets a condition."""
 
@@ -77,12 +99,6 @@ def examine(tmp_path, monkeypatch):
 def middle_of_pause(say, lines, place, pause_s=0.9):
     """Seconds from the start to the middle of the pause after line `place`."""
     return pause_s / 2 + sum(pause_s + len(say(line)) / 16_000 for line in lines[: place + 1])
-
-
-def until(examination, at_s):
-    """Wait until so much sound was taken."""
-    while examination.capture.position_s < at_s:
-        time.sleep(0.005)
 
 
 def heard_again(examination, lines):
@@ -142,22 +158,25 @@ def test_words_right_after_resume_are_recorded_and_heard_and_the_pause_stays_sil
 def test_pause_by_key_takes_effect_at_once_and_the_running_words_are_not_lost(examine, dictation, say):
     lines = ["right knee jerk two plus", "left knee jerk absent", "plantars flexor"]
     samples = dictation(lines)
-    resume_s = middle_of_pause(say, lines, 1)
-    examination = examine(samples, [lines[0], lines[2]], speed=6.0)
-    examination.screens.append(
-        Onlooker(
-            (lambda view: view.latest is not None, lambda: examination.press(Command("pause"))),
-            (
-                lambda view: view.phase == "paused",
-                lambda: until(examination, resume_s) or examination.press(Command("resume")),
-            ),
-        )
+    gated = Gated(
+        samples,
+        (
+            middle_of_pause(say, lines, 0),
+            lambda: examination.press(Command("pause")),
+            lambda: examination.state.phase == "paused",
+        ),
+        (
+            middle_of_pause(say, lines, 1),
+            lambda: examination.press(Command("resume")),
+            lambda: examination.state.phase == "listening",
+        ),
     )
+    examination = examine(None, lines, source=lambda: gated)
     last = examination.run()
     examination.close(None)
     entries = journal.read(examination.folder.journal).of_kind("paused", "resumed")
     assert [entry["by"] for entry in entries] == ["key", "key"]
-    assert last.note.findings[0].side == "right"
+    assert [(f.item, f.side) for f in last.note.findings] == [("reflex", "right"), ("plantar", "both")]
     kept = recording.load(examination.folder.sound)
     begin, end = (round(entry["at_s"] * 16_000) for entry in entries)
     assert not kept[begin:end].any()
@@ -168,17 +187,12 @@ def test_pause_by_key_takes_effect_at_once_and_the_running_words_are_not_lost(ex
 def test_while_the_tool_speaks_it_does_not_hear_itself_but_the_sound_is_kept(examine, dictation, say):
     lines = ["right knee jerk two plus", "left knee jerk absent", "plantars flexor"]
     samples = dictation(lines)
-    open_s = middle_of_pause(say, lines, 1)
-    examination = examine(samples, [lines[0], lines[2]], speed=2.0)
-    examination.screens.append(
-        Onlooker(
-            (lambda view: view.latest is not None, lambda: examination.mute(True)),
-            (
-                lambda view: "muted" in view.recording,
-                lambda: until(examination, open_s) or examination.mute(False),
-            ),
-        )
+    gated = Gated(
+        samples,
+        (middle_of_pause(say, lines, 0), lambda: examination.mute(True), lambda: True),
+        (middle_of_pause(say, lines, 1), lambda: examination.mute(False), lambda: True),
     )
+    examination = examine(None, [lines[0], lines[2]], source=lambda: gated)
     last = examination.run()
     examination.close(None)
     assert [(f.item, f.side) for f in last.note.findings] == [("reflex", "right"), ("plantar", "both")]
@@ -225,7 +239,7 @@ def test_the_end_key_reads_everything_spoken_before_it(examine, dictation, say):
     lines = ["right knee jerk two plus", "left knee jerk two plus"]
     samples = dictation(lines)
     stop_at = len(samples) - 16_000
-    examination = examine(samples, lines, speed=4.0)
+    examination = examine(samples, lines)
     examination.screens.append(
         Onlooker((lambda view: view.partial.startswith("left"), lambda: examination.press(Command("end"))))
     )
