@@ -61,6 +61,8 @@ class About(Fits):
             head = topic[0]
             if head.item in SUMMED and group.places:
                 return [Target(head.item, None, None, None)]
+            if any((row.item, row.site) == (head.item, "limbs") for row in self.state.last_group):
+                return []  # "coordination slowed but otherwise unremarkable"
             if head.item in SUMMED:
                 return [Target(head.item, "limbs", None, None)]
             return []
@@ -84,7 +86,7 @@ class About(Fits):
         before = min((m.i for m in group.mentions), default=0) - 1
         while before >= 0 and (
             tokens[before].lower() in _LINKS
-            or (tokens[before] == "," and before and tokens[before - 1].lower() in _FILLERS)
+            or (tokens[before] == "," and _FILLERS & {t.lower() for t in tokens[max(0, before - 1) : before + 2]})
         ):
             before -= 1
         if before in self.strange:

@@ -201,6 +201,8 @@ class Listing(Untested):
             return True
         if self._named_again(k):
             return False
+        if self._led_in(k) and not self.own_result(k):
+            return False
         if group.sided or group.places:
             if not group.valued and group.hedge is None:
                 return True
@@ -210,6 +212,15 @@ class Listing(Untested):
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _led_in(self, k: int) -> bool:
+        """ "in this area she has normal light touch": the place opens the clause, its result stands before the item."""
+        group = self.group
+        if not group.places or self.ms[k - 1] not in group.results or group.places[0].mention not in self.ms:
+            return False
+        at = self.ms.index(group.places[0].mention)
+        first = self.at(at).text.split()[:1]
+        return first in (["in"], ["over"]) or self._word_before(at) in ("in", "over")
 
     def _other_half(self, group: Group) -> bool:
         """ "... absent on the right and two plus on the left": the value of the other side of what was just said."""

@@ -5,10 +5,11 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
+from grammar.ahead import PRAISE
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.lexicon import ItemReading, SiteReading
 from grammar.listing import FAMILIES, Listing
-from grammar.mentions import COMMA
+from grammar.mentions import COMMA, Mention
 from grammar.phrase_files import SitePhrase
 
 # Signs whose place can be said as an item of its own behind them.
@@ -66,10 +67,18 @@ class Naming(Listing):
         """Result words before an item that can say nothing of it are not its result ("unaided so Romberg ...")."""
         if group.targets:
             return
-        strangers = [r for r in group.results if all(self.emitter.reading(t, r) is None for t in targets)]
+        strangers = [r for r in group.results if self._no_result_of(r, targets)]
         for m in strangers:
             group.results.remove(m)
             group.mentions.remove(m)
+
+    def _no_result_of(self, m: Mention, targets: list[Target]) -> bool:
+        """A word that says nothing of the items, or praise before a sign ("okay so there is tenderness")."""
+        if all(self.emitter.reading(t, m) is None for t in targets):
+            return True
+        result = m.lex.result if m.lex is not None else None
+        own = result is not None and any(t.item in result.by_item for t in targets)
+        return m.lex is not None and m.lex.text in PRAISE and not own and all(t.sign for t in targets)
 
     def _close_before_item(self) -> None:
         """Close the group; a side said behind an item that has no result belongs to the item that follows."""

@@ -241,7 +241,8 @@ class Reader(Naming):
             self.group.compare = "worse"
             self.group.mentions.append(m)
         elif lex.severity:
-            if (self.group.valued and self._prefix_follows(k)) or (
+            either = self.at(k - 1).text in ("or", "very") and self._either(self._past_severity(k))
+            if (self.group.valued and not either and self._prefix_follows(k)) or (
                 self.group.complete and self.group.sided and self._side_at(k + 1)
             ):
                 self.close()

@@ -58,7 +58,8 @@ class Values(Verdicts):
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
-        if group.valued and k != self.together and (self._next_column(k) or not self._merges(k)):
+        goes_on = k == self.together or self._either(k)
+        if group.valued and not goes_on and (self._next_column(k) or not self._merges(k)):
             self.close()
             group = self.group
         elif (
@@ -84,6 +85,8 @@ class Values(Verdicts):
                 group.mentions.append(neg)
         if self.excepted and group.blank:
             group.exception = True
+        if self._either(k):
+            group.hedge = self.ms[k]  # "normal or mildly increased": which of the two is not said
         group.results.append(m)
         group.mentions.append(m)
 

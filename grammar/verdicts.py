@@ -165,6 +165,25 @@ class Verdicts(Places):
             and all(self.items[t.item].scale == "degrees" for t in group.targets)
         )
 
+    def _past_severity(self, k: int) -> int:
+        """The index of what stands behind the severities at k."""
+        while self.at(k).severity and not self.result_of(k):
+            k += 1
+        return k
+
+    def _either(self, k: int) -> bool:
+        """ "normal or very mildly increased reflexes": two unlike results with "or" between."""
+        before = k - 1
+        while self.at(before).severity and before > 0:
+            before -= 1
+        first, second = self.at(before - 1).result, self.at(k).result
+        if before < 1 or self.at(before).text != "or" or self.ms[before - 1] not in self.group.results:
+            return False
+        if first is None or second is None or self.group.neg is not None:
+            return False
+        plain = [row.any is not None and row.any.status == "normal" for row in (first, second)]
+        return plain[0] != plain[1]
+
     def _own_word(self, k: int) -> bool:
         """The word is said of this very item ("antalgic" of the gait)."""
         result = self.at(k).result
@@ -173,7 +192,9 @@ class Verdicts(Places):
     def _of_unknown(self, k: int) -> bool:
         """A result word that leans on a word that is not understood ("decreased flexion") says nothing here."""
         nxt = self.ms[k + 1] if k + 1 < len(self.ms) else None
-        return nxt is not None and nxt.kind == UNKNOWN and nxt.i == self.ms[k].j and not self.group.places
+        if nxt is None or nxt.kind != UNKNOWN or self.tokens[nxt.i].endswith("ly"):
+            return False
+        return nxt.i == self.ms[k].j and not self.group.places
 
     def _soft(self, m: Mention) -> bool:
         reading: ResultPhrase | None = m.lex.result.any if m.lex is not None and m.lex.result is not None else None

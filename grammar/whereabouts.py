@@ -39,6 +39,8 @@ class Whereabouts(Meaning):
             return [(target.site, group.places[0] if group.places else None)]
         if not item.sites:
             return [(None, group.places[0] if group.places else None)]
+        if any(spot.reading.areas == ("same",) for spot in group.places):
+            return self._same_place(target, group.places[0])
         found: list[tuple[str | None, Place | None]] = []
         for spot in group.places:
             for area in spot.reading.areas:
@@ -70,6 +72,11 @@ class Whereabouts(Meaning):
         if not group.targets and self.state.topic_sites:
             return [(site, spot_or_none) for site in self.state.topic_sites]
         return [(self._default_site(target), spot_or_none)]
+
+    def _same_place(self, target: Target, spot: Place) -> list[tuple[str | None, Place | None]]:
+        """ "in this area": the places, with their sides, of the finding before."""
+        rows = [row for row in self.state.last_group if row.site in self.items[target.item].sites]
+        return [(row.site, Place(spot.reading, spot.mention, row.side, None)) for row in rows] or [(None, spot)]
 
     def _joined_proximal(self, found: list) -> list:
         sites = [site for site, _ in found]
