@@ -8,7 +8,7 @@ from __future__ import annotations
 import copy
 
 from grammar.drafts import Group, Target
-from grammar.lexicon import ItemReading
+from grammar.lexicon import ItemReading, Lexeme
 from grammar.look import PREPOSITIONS, Look
 from grammar.mentions import COMMA, GRADE, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION, UNREAD
@@ -69,6 +69,9 @@ VERBS = ("could", "couldn", "can", "cannot", "unable", "did n", "didn", "fails",
 
 COPULA = frozenset(("isn't", "aren't", "wasn't", "weren't", "is not", "are not", "was not", "were not"))
 
+# Words that say that a sign was seen; of a place they say nothing.
+SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
+
 # Words of what was seen, behind an instruction: "stick out your tongue it goes to the left".
 _TELLING = frozenset(
     ("goes", "went", "pulls", "pulled", "deviates", "drifts", "falls", "lower", "higher", "weaker", "good")
@@ -100,7 +103,8 @@ class Ahead(Look):
         """The item at k has a result of its own behind it (not one that belongs to the item after)."""
         joined = False
         named = self.lex(k)
-        levels = named is not None and named.item is not None and named.item.targets[0][0] == "sensory_level"
+        item = named.item.targets[0][0] if named is not None and named.item is not None else None
+        levels = item == "sensory_level"
         k += 1
         limit = min(len(self.ms), k + 14)
         while k < limit:
@@ -124,6 +128,8 @@ class Ahead(Look):
                     joined = False
                 elif lex.text in PRAISE and self.instructed:
                     pass
+                elif depth == 0 and self._says_nothing(lex, item):
+                    pass  # "pinprick below the T2 level": a word for other items
                 elif lex.result is not None or lex.ditto:
                     if lex.result is not None and self._notex(lex):
                         return True
@@ -189,6 +195,12 @@ class Ahead(Look):
             return False
         end = other + 2 if self.is_site(other + 1) else other + 1
         return not self._value_follows(end - 1) and not (end < len(self.ms) and self.is_item(end) and end == other + 1)
+
+    def _says_nothing(self, lex: Lexeme, item: str | None) -> bool:
+        result = lex.result
+        if result is None or item is None or result.any is not None:
+            return False
+        return item not in result.by_item and self.items[item].kind not in result.by_kind
 
     def _item_as_site(self, k: int, reading: ItemReading) -> bool:
         """ "fasciculations none in the tongue": an item that is a site of the sign just named."""

@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.ahead import PRAISE
+from grammar.ahead import PRAISE, SEEN
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.lexicon import ItemReading, SiteReading
 from grammar.listing import FAMILIES, Listing
@@ -78,6 +78,8 @@ class Naming(Listing):
             return True
         result = m.lex.result if m.lex is not None else None
         own = result is not None and any(t.item in result.by_item for t in targets)
+        if m.lex is not None and m.lex.text in SEEN and not own:
+            return all(self.items[t.item].kind == "sign" and not t.sign and t.reading is not None for t in targets)
         return m.lex is not None and m.lex.text in PRAISE and not own and all(t.sign for t in targets)
 
     def _close_before_item(self) -> None:

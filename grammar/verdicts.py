@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import itertools
 
+from grammar.ahead import SEEN
 from grammar.mentions import UNKNOWN, Mention
 from grammar.phrase_files import ResultPhrase
 from grammar.places import Places
 
-_SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
 ARROWS = ("↑", "↓")
 _WAYS = frozenset(("up", "down", "upgoing", "downgoing", "flexor", "extensor"))
 # "brisk but normal": the clinician's own verdict, which no rule merges with the word before it.
@@ -124,7 +124,7 @@ class Verdicts(Places):
         targets = self.group.targets
         return (
             bool(targets)
-            and self.at(k).text in _SEEN
+            and self.at(k).text in SEEN
             and all(
                 self.items[t.item].kind == "sign" and t.reading is not None and not (t.sign or t.reading.test)
                 for t in targets
