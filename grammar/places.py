@@ -20,6 +20,7 @@ class Places(Sides):
         m = self.ms[k]
         assert m.lex is not None
         assert m.lex.site is not None
+        examined = self._examined(k)
         if self.instructed and not self._used_after_instruction(k):
             self.swallow(m)
             return
@@ -36,7 +37,7 @@ class Places(Sides):
         if m.lex.text == "throughout" and self._place_ahead(k):
             self.group.mentions.append(m)
             return
-        if self._examined(k) and self.group.valued and not self.group.targets:
+        if examined and self.group.valued and not self.group.targets:
             self.close()  # "... good on the exam of your right foot": the place of what comes, not of what was said
             return
         if self._of_strange(k):

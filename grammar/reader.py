@@ -162,7 +162,7 @@ class Reader(Naming):
             self.close()
             self.take(m, INSTRUCTION)
             self.instructed = True
-            return k + 1
+            return self._asked(k)
         if self.is_item(k) and not self._result_here(k):
             self.on_item(k)
         elif lex.station or lex.heading:
@@ -189,6 +189,19 @@ class Reader(Naming):
             self.on_result(k)
         else:
             self.on_small(k)
+        return k + 1
+
+    def _asked(self, k: int) -> int:
+        """ "are there any areas of decreased sensation": a question for any of it reaches to what it asks for."""
+        if not self.at(k).text.endswith(" any"):
+            return k + 1
+        end = k + 1
+        while end < len(self.ms) and end < k + 6 and self.ms[end].kind != COMMA:
+            if self.is_item(end):
+                for index in range(k, end + 1):
+                    self.take(self.ms[index], INSTRUCTION)
+                return end + 1
+            end += 1
         return k + 1
 
     def _result_fits(self, m: Mention) -> bool:

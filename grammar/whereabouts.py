@@ -69,7 +69,7 @@ class Whereabouts(Meaning):
             site = next((s for area in self.exam.reading.areas if (s := self.site_of(target.item, area))), None)
             if site is not None:
                 return [(site, self.exam if group.side is None else None)]
-        if not group.targets and self.state.topic_sites:
+        if not group.targets and self.state.topic_sites and not group.places:
             return [(site, spot_or_none) for site in self.state.topic_sites]
         return [(self._default_site(target), spot_or_none)]
 
@@ -85,7 +85,8 @@ class Whereabouts(Meaning):
                 if limb in sites and part in sites:
                     spot = next(s for site, s in found if site == limb)
                     return [(f"{limb}_{part}", spot)]
-        before = next((site for site in self.state.topic_sites if site.startswith(("arm", "leg"))), None)
+        named = (site for site in self.state.topic_sites if site.startswith(("arm", "leg")))
+        before = self.state.head_region or next(named, None)
         if before is not None and set(sites) <= {"proximal", "distal"}:
             return [(f"{before[:3]}_{site}", spot) for site, spot in found]
         return [pair for pair in found if pair[0] not in ("proximal", "distal")] or [("limbs", found[0][1])]
