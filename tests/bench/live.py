@@ -3,6 +3,7 @@
     python tests/bench/live.py                      real-time replay with the default recogniser
     python tests/bench/live.py --engine pocketsphinx
     python tests/bench/live.py --hour --speed 0     an hour of examination room, memory watched
+    python tests/bench/live.py --minutes 6          a slice of it in real time
 
 Latency is measured where it counts: a client of the board's own event stream, on the wall clock, against
 the end of the last word as the recogniser timed it (replay is paced like a microphone: a chunk of 100 ms is
@@ -70,7 +71,7 @@ def spoken(text: str, voice: str, folder: Path) -> np.ndarray:
 def dictation(folder: Path, seconds: float | None) -> Path:
     """All lines by turns of the voices; spread over `seconds` when given, else with pauses of 1.2 s."""
     rng = np.random.default_rng(7)
-    count = len(LINES) if seconds is None else 200
+    count = len(LINES) if seconds is None else max(4, round(seconds / 18))
     lines = [spoken(LINES[n % len(LINES)], VOICES[n % len(VOICES)], folder) for n in range(min(count, 80))]
     lines = [lines[n % len(lines)] for n in range(count)]
     if seconds is None:
@@ -225,12 +226,14 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--engine")
     options.add_argument("--hour", action="store_true")
+    options.add_argument("--minutes", type=float, help="as --hour, but so many minutes")
     options.add_argument("--speed", type=float, default=1.0)
     options.add_argument("--home", type=Path, help="keep the built language model here between runs")
     wish = options.parse_args()
     with tempfile.TemporaryDirectory() as place:
         home = wish.home or Path(place)
-        sound = dictation(Path(place), 3600.0 if wish.hour else None)
+        minutes = 60.0 if wish.hour else wish.minutes
+        sound = dictation(Path(place), minutes * 60 if minutes else None)
         engine = ["--engine", wish.engine] if wish.engine else []
         run = Run(["--from", str(sound), "--speed", str(wish.speed), "--board-port", "0", *engine], home)
         run.follow()
@@ -242,9 +245,10 @@ def main() -> None:
             f"load of this machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
         )
         print("".join(line for line in run.errors if line.startswith("dictate:")), end="")
-        if not wish.hour:
-            report_latency(run)
+        if not minutes:
             report_paint()
+        if wish.speed == 1:
+            report_latency(run)
         report_stages(run)
         report_load(run, wish.speed)
         said = [event["text"] for _, event in run.events if event["event"] == "utterance"]
