@@ -1,7 +1,9 @@
-"""What works on this machine: settings, folders, engines, models, microphone. Used by `dictate doctor`."""
+"""What works on this machine: settings, folders, engines, models, microphone,
+and the extras of a live examination. Used by `dictate doctor`."""
 
 from __future__ import annotations
 
+import importlib.util
 import platform
 import sys
 import tempfile
@@ -40,6 +42,8 @@ def examine() -> list[Check]:
     checks.append(_engine("fused", lambda: _open_fused(settings), optional=True))
     checks += _vosk(settings)
     checks += _microphones()
+    checks.append(_extra("room board", ("starlette", "uvicorn"), "board", "the page of a live examination"))
+    checks.append(_extra("spoken answer", ("espeakng_loader",), "speak", "says aloud what is missing"))
     return checks
 
 
@@ -117,3 +121,10 @@ def _microphones() -> list[Check]:
     if not found:
         return [Check("microphone", "microphone", "missing", NO_DEVICE, "plug in a microphone")]
     return [Check("microphone", "microphone", "works", name) for name in found]
+
+
+def _extra(name: str, modules: tuple[str, ...], extra: str, use: str) -> Check:
+    """A part of `dictate live` that an extra brings."""
+    if all(importlib.util.find_spec(module) for module in modules):
+        return Check("extra", name, "works", use)
+    return Check("extra", name, "optional", f"{use}; not installed", f"pip install 'spoken-exam[{extra}]'")

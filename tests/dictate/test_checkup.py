@@ -39,6 +39,18 @@ def test_what_works_and_what_does_not() -> None:
     assert found["cache"] == "works"
 
 
+@pytest.mark.parametrize(
+    ("name", "module", "extra"), [("room board", "uvicorn", "board"), ("spoken answer", "espeakng_loader", "speak")]
+)
+def test_a_part_of_a_live_examination_that_is_not_installed_says_how_to_get_it(monkeypatch, name, module, extra):
+    found = dict.fromkeys(("starlette", "uvicorn", "espeakng_loader"), True)
+    monkeypatch.setattr(checkup.importlib.util, "find_spec", found.get)
+    assert states()[name] == "works"
+    found[module] = None
+    check = next(check for check in checkup.examine() if check.name == name)
+    assert (check.state, check.mend) == ("optional", f"pip install 'spoken-exam[{extra}]'")
+
+
 def test_each_fault_has_a_way_out() -> None:
     for check in checkup.examine():
         assert check.state == "works" or check.detail
