@@ -132,9 +132,9 @@ def _open(view: View, width: int) -> Columns:
             words = [" ".join(w for w in (slot.label, slot.sides, slot.remark) if w) for slot in station.open]
             body = "\n".join(words) or "complete"
         else:
-            body = f"{station.open_slots} open" if station.open_slots else "complete"
+            body = f"{len(station.open)} open" if station.open else "complete"
         style = "bold" if station.here else "dim"
-        panels.append(Panel(body, title=f"{station.label} {station.filled}/{station.total}", border_style=style))
+        panels.append(Panel(body, title=station.label, border_style=style))
     return Columns(panels, equal=False, expand=False, width=max(24, width // 2 - 4) if width < 100 else None)
 
 

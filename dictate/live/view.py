@@ -98,7 +98,7 @@ def picture(state: LiveState, catalogue: Any, around: Surroundings) -> View:
     note = state.shown
     order = _newest_first(state)
     stations = station_views(note, catalogue, state.station)
-    unread = [span.text for span in note.unread]
+    unread = unread_lines(note)
     return View(
         phase=state.phase,
         recording=_recording(state, around),
@@ -122,6 +122,11 @@ def picture(state: LiveState, catalogue: Any, around: Surroundings) -> View:
         missing_asked=around.missing_asked,
         summary=_summary(state, catalogue, unread, around.kept_as) if state.phase == "ended" else None,
     )
+
+
+def unread_lines(note: Note) -> list[str]:
+    """What was not understood, one stretch of speech each (the grammar joins neighbours over a line break)."""
+    return [line for span in note.unread for line in span.text.splitlines() if line.strip()]
 
 
 def _newest_first(state: LiveState) -> list[Finding]:
@@ -258,7 +263,7 @@ def _summary(state: LiveState, catalogue: Any, unread: Sequence[str], kept_as: s
 
 def closing_lines(state: LiveState, catalogue: Any, kept_as: str) -> list[str]:
     """The end of the examination for a plain terminal: open, asked, unread, and where it is kept."""
-    unread = [span.text for span in state.shown.unread]
+    unread = unread_lines(state.shown)
     summary = _summary(state, catalogue, unread, kept_as)
     lines = []
     for title, words in (

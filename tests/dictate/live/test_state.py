@@ -221,6 +221,13 @@ def test_a_full_station_is_complete(read):
     assert station(shown(read, now), "standing").open == ()
 
 
+def test_each_stretch_of_speech_that_was_not_understood_is_a_line_of_its_own(read):
+    now = after(read, "romberg negative", "the kettle is boiling over", "mind the step")
+    view = shown(read, now)
+    assert view.unread == ("mind the step", "kettle is boiling over")
+    assert view.unread_count == 2
+
+
 def test_the_end_sums_up_omissions_queries_and_unread_words(read):
     now = state.ended(after(read, "plantar extensor", "the kettle is boiling over"))
     summary = shown(read, now, kept_as="7").summary

@@ -29,6 +29,14 @@ def test_the_terminal_shows_what_the_board_shows():
         assert words in text, words
 
 
+def test_stations_elsewhere_say_how_many_items_are_open_as_the_board_does():
+    text = drawn(BUSY, 200)
+    elsewhere = [station for station in BUSY.stations if not station.here and station.open]
+    assert elsewhere
+    for station in elsewhere:
+        assert f"{len(station.open)} open" in text, station.label
+
+
 @pytest.mark.parametrize("view", [BUSY, LONGEST, SUMMED])
 @pytest.mark.parametrize("width", [60, 80, 200])
 def test_it_fits_the_width(view, width):
