@@ -180,6 +180,8 @@ class About(Fits):
                     return False
         recent = next((row.item for row in reversed(self.state.drafts[-40:]) if row.item in ("reflex", "power")), None)
         context = self.state.heading if self.state.heading in ("reflex", "power") else recent
+        if context is None and any(g.n == 4 and not g.sign and g.den is None for g in grades):
+            return False
         if context is not None:
             return context == "reflex"
         return True

@@ -171,8 +171,11 @@ class Ahead(Look):
             other += 1
         return True
 
-    def _muscle_site(self, sign: Target, item: str, site: str | None) -> str | None:
+    def _muscle_site(self, sign: Target, reading: ItemReading) -> str | None:
         """ "fasciculations in the right deltoid": the part of the limb where a named muscle is."""
+        if reading.alt is not None and reading.alt[0] == sign.item:
+            return reading.alt[1]
+        item, site = reading.targets[0]
         if sign.item not in ("fasciculations", "muscle_bulk") or item != "power" or site is None:
             return None
         return self.emitter.site_of(sign.item, site)

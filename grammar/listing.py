@@ -122,7 +122,8 @@ class Listing(Untested):
             and not (self._listed(last, new) and self.own_result(k))
         ):
             return False
-        return not (last.sign and new.sign and (not self._listed(last, new) or group.sided))
+        apart = not self._listed(last, new) or group.sided or self._value_at(k + 1)
+        return not (last.sign and new.sign and apart)
 
     def _said_of_itself(self, k: int, new: Target) -> bool:
         """A sign after a comma with its own side, place or result word is said to be there: it ends a negation."""

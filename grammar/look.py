@@ -186,6 +186,8 @@ class Look:
         if lex.site is not None and lex.site.needs == "sensation":
             return not self.sensory_topic()
         if lex.site is not None and lex.site.needs == "bulk":
+            if self.sensory_topic() and not self._value_at(k + 1):
+                return False  # "pinprick reduced in the left calf"
             return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
         return True
 
@@ -235,7 +237,7 @@ class Look:
                         return True
                     if lex.item.needs != "standing" and lex.alt_item is None:
                         break
-                elif not (self.ms[other].kind == COMMA or (lex is not None and lex.joins)):
+                elif not (self.ms[other].kind == COMMA or (lex is not None and (lex.joins or lex.result))):
                     break
                 other += step
         return False

@@ -36,6 +36,8 @@ class Naming(Listing):
         group = self.group
         reading = self._faulty(m, reading)
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
+        if self._muscle_first(k, targets):
+            return
         if self._weakness_of(k, targets):
             sign = group.targets[0].reading
             group.targets = [Target(t.item, t.site, sign, t.mention) for t in targets]
@@ -163,6 +165,21 @@ class Naming(Listing):
         group.targets = [Target(item, None, head.reading, self.ms[k])]
         return True
 
+    def _muscle_first(self, k: int, targets: list[Target]) -> bool:
+        """ "quads wasted on the right": the muscle named before the sign is where it is."""
+        group, new = self.group, targets[0]
+        if len(targets) != 1 or not new.sign or new.site is not None or len(group.targets) != 1 or group.complete:
+            return False
+        muscle = group.targets[0]
+        if muscle.reading is None or muscle.mention is None or muscle.mention is not self.ms[k - 1]:
+            return False
+        site = self._muscle_site(new, muscle.reading)
+        if site is None:
+            return False
+        group.targets = [Target(new.item, site, new.reading, new.mention)]
+        group.mentions.append(self.ms[k])
+        return True
+
     def _weakness_of(self, k: int, targets: list[Target]) -> bool:
         """ "weakness of left hip flexion", "weakness R grip": the movement is where the weakness is."""
         group = self.group
@@ -190,7 +207,7 @@ class Naming(Listing):
         beside = last.mention is not None and (
             last.mention.j == m.i or (last.mention.j + 1 == m.i and self.tokens[last.mention.j] == "(")
         )
-        part = self._muscle_site(last, *reading.targets[0]) if last.sign and last.site is None else None
+        part = self._muscle_site(last, reading) if last.sign and last.site is None else None
         if part is not None and len(group.targets) == 1 and not group.valued and not self.result_of(k + 1):
             group.targets = [Target(last.item, part, last.reading, last.mention)]
             return True

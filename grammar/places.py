@@ -61,7 +61,7 @@ class Places(Sides):
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
             between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
-            apart = "in" in between or "at" in between or self._whole_side(side_mention)
+            apart = "in" in between or "at" in between or ("of" not in between and self._whole_side(side_mention))
             if group.valued and not group.side_first and apart:
                 side, side_mention = None, None
         if (
@@ -240,7 +240,11 @@ class Places(Sides):
         last = group.places[-1].mention if group.places else None
         if last is None or last is not self.ms[k - 1] or last.i < value_end:
             return False
-        return self.result_of(k + 1) and not self.next_is_item(k + 1) and self.at(k + 2).side in ("right", "left")
+        if not self.result_of(k + 1) or self.next_is_item(k + 1):
+            return False
+        if self.at(k + 2).side in ("right", "left"):
+            return True
+        return k + 2 < len(self.ms) and self.is_site(k + 2) and not self._value_follows(k + 2)
 
     def _place_of_next(self, k: int, group: Group) -> bool:
         """A place directly before an item is that item's, unless a preposition ties it to what was said."""

@@ -186,6 +186,7 @@ class Sides(Steering):
             and not self._value_follows(k)
             and not self.next_is_item(k)
             and not self.is_site(k + 1)
+            and self.tokens[m.j : m.j + 1] != ["of"]
         ):
             group.side = "both"
             group.mentions.append(m)
@@ -243,6 +244,11 @@ class Sides(Steering):
         if self._locates(k):
             return False
         if self.group.targets and not self.group.sided and (self._split_behind(k) or self._measured(k)):
+            return False
+        ahead = self.item_at(k + 1) if k + 1 < len(self.ms) else None
+        if ahead is not None and ahead.targets[0][0] == "weber" and self.group.valued and not self.group.sided:
+            return False  # "hearing reduced right, Weber lateralises left": its side stands behind it
+        if any(t.item == "weber" for t in self.group.targets) and not self.group.sided:
             return False
         if self._other_than_carried(k) or (self.group.valued and self.at(k + 1).text in COPULA):
             return True
@@ -332,7 +338,7 @@ class Sides(Steering):
         valued = self.result_of(k + 2) and item != "power"
         if not here.sign or here.site is not None or site is None or reading.sign or valued:
             return False
-        return here.item == item or self._muscle_site(here, item, site) is not None
+        return here.item == item or self._muscle_site(here, reading) is not None
 
     def _side_behind(self, item_at: int) -> bool:
         """The item at k has a side of its own behind its value."""

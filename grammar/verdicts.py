@@ -14,6 +14,9 @@ from grammar.places import Places
 
 ARROWS = ("↑", "↓")
 _WAYS = frozenset(("up", "down", "upgoing", "downgoing", "flexor", "extensor"))
+# "slow but accurate on the right": the side is that of both words.
+_SLOW = frozenset(("slow", "slowed", "slower"))
+_AT_LEAST = frozenset(("accurate", "accurately", "present", "symmetrical", "symmetric", "equal"))
 # "brisk but normal": the clinician's own verdict, which no rule merges with the word before it.
 PLAIN_NORMAL = ("normal", "within normal limits", "wnl", "physiological", "fine", "okay", "ok")
 
@@ -41,7 +44,8 @@ class Verdicts(Places):
         lex = self.lex(nxt)
         if lex is None or lex.result is None or not self.result_of(nxt) or lex.text in PLAIN_NORMAL:
             return False
-        if self._side_at(nxt + 1) or self.is_site(nxt + 1) or self.next_is_item(nxt) or self._notex(lex):
+        kept = not group.sided and (self.at(k - 1).text in _SLOW or lex.text in _AT_LEAST)
+        if (self._side_at(nxt + 1) and not kept) or self.is_site(nxt + 1) or self.next_is_item(nxt) or self._notex(lex):
             return False
         if not any(self.emitter.reading(t, self.ms[nxt]) for t in group.targets or self.state.topic):
             return False

@@ -53,7 +53,7 @@ class Whereabouts(Meaning):
             ends = ("distal",), ("proximal",)  # "in the right ankle, intact distally"
             found = [pair for pair in found if pair[1] is None or pair[1].reading.areas not in ends] or found
         if len(found) > 1:
-            found = [pair for pair in found if pair[0] != "limbs"] or found
+            found = [pair for pair in found if pair[0] != "limbs" or (pair[1] and pair[1].side)] or found
         if found:
             return self._joined_proximal(found)
         if group.places and target.item in SENSORY:

@@ -6,7 +6,7 @@ import pytest
 
 from dictate.engines.fused.hints import Hints
 
-HEARD = [(word, 3.0) for word in "ankle dorsiflexion three out of five on the right five on the left".split()]
+HEARD = [(word, 3.0) for word in ["ankle", "dorsiflexion", "three", "out", "of", "five", "on", "the", "right", "five", "on", "the", "left"]]
 
 
 @pytest.mark.parametrize(
