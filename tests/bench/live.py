@@ -6,8 +6,8 @@
     python tests/bench/live.py --minutes 6          a slice of it in real time
 
 Latency is measured where it counts: a client of the board's own event stream, on the wall clock, against
-the end of the last word as the recogniser timed it (replay is paced like a microphone: a chunk of 100 ms is
-there when its last sample would have been spoken).
+the end of the last word, which is where the synthetic voice's sound ends (a recogniser's own idea of it may be wrong by
+0.2 s). Replay is paced like a microphone: a chunk of 100 ms is there when its last sample would have been spoken.
 """
 
 from __future__ import annotations
@@ -68,8 +68,15 @@ def spoken(text: str, voice: str, folder: Path) -> np.ndarray:
     return samples
 
 
-def dictation(folder: Path, seconds: float | None) -> Path:
-    """All lines by turns of the voices; spread over `seconds` when given, else with pauses of 1.2 s."""
+def spoken_samples(line: np.ndarray) -> int:
+    """Where its speech ends: the last 10 ms frame within 40 dB of its loudest."""
+    power = (line[: len(line) // 160 * 160].reshape(-1, 160).astype(np.float64) ** 2).mean(axis=1)
+    return int(np.flatnonzero(power > power.max() * 1e-4)[-1] + 1) * 160
+
+
+def dictation(folder: Path, seconds: float | None) -> tuple[Path, list[float]]:
+    """All lines by turns of the voices; spread over `seconds` when given, else with pauses of 1.2 s. Also the seconds
+    at which the speech of each line ends."""
     rng = np.random.default_rng(7)
     count = len(LINES) if seconds is None else max(4, round(seconds / 18))
     lines = [spoken(LINES[n % len(LINES)], VOICES[n % len(VOICES)], folder) for n in range(min(count, 80))]
@@ -81,13 +88,15 @@ def dictation(folder: Path, seconds: float | None) -> Path:
         weights = np.array([random.Random(n).uniform(0.2, 2) for n in range(count + 1)])
         pauses = list(weights / weights.sum() * room)
     pieces = [np.zeros(int(pauses[0] * 16_000), np.int16)]
+    ends = []
     for line, pause in zip(lines, pauses[1:], strict=True):
+        ends.append((sum(map(len, pieces)) + spoken_samples(line)) / 16_000)
         pieces += [line, np.zeros(int(pause * 16_000), np.int16)]
     sound = np.concatenate(pieces)
     sound = np.clip(sound + rng.normal(0, 12, len(sound)), -32768, 32767).astype(np.int16)
     path = folder / "dictation.wav"
     soundfile.write(path, sound, 16_000)
-    return path
+    return path, ends
 
 
 class Run:
@@ -140,18 +149,19 @@ class Run:
         self.process.wait()
 
 
-def report_latency(run: Run) -> None:
+def report_latency(run: Run, ends: list[float]) -> None:
     began = min(now - event["elapsed_s"] for now, event in run.events if "elapsed_s" in event)
     to_board, to_program, after_endpoint = [], [], []
     for now, event in run.events:
         if event["event"] != "utterance" or not event["findings"]:
             continue
         last = event["findings"][-1]["text"]
-        to_program.append(event["elapsed_s"] - event["last_word_end_s"])
+        end_s = min(ends, key=lambda end: abs(end - event["last_word_end_s"]))
+        to_program.append(event["elapsed_s"] - end_s)
         after_endpoint.append(event["after_endpoint_s"])
         shown = [at for at, view in run.pictures if at > now - 0.5 and (view["latest"] or {}).get("said") == last]
         if shown:
-            to_board.append(shown[0] - began - event["last_word_end_s"])
+            to_board.append(shown[0] - began - end_s)
     rows = (
         ("end of last word -> board (client of its stream)", to_board, "0.80 / 1.30"),
         ("end of last word -> picture made", to_program, ""),
@@ -233,7 +243,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         home = wish.home or Path(place)
         minutes = 60.0 if wish.hour else wish.minutes
-        sound = dictation(Path(place), minutes * 60 if minutes else None)
+        sound, ends = dictation(Path(place), minutes * 60 if minutes else None)
         engine = ["--engine", wish.engine] if wish.engine else []
         run = Run(["--from", str(sound), "--speed", str(wish.speed), "--board-port", "0", *engine], home)
         run.follow()
@@ -248,7 +258,7 @@ def main() -> None:
         if not minutes:
             report_paint()
         if wish.speed == 1:
-            report_latency(run)
+            report_latency(run, ends)
         report_stages(run)
         report_load(run, wish.speed)
         said = [event["text"] for _, event in run.events if event["event"] == "utterance"]
