@@ -228,8 +228,12 @@ def report_load(run: Run, speed: float) -> None:
     parts = (0, 0.1, 0.25, 0.5, 0.75)
     marks = [*(run.memory[int(len(run.memory) * part)] for part in parts), run.memory[-1]]
     print("memory: " + ", ".join(f"{rss / 2**20:.0f} MB at {at:.0f} s" for at, rss in marks))
-    settled = [rss for at, rss in run.memory if at > 0.1 * last_s]
-    print(f"growth after the first tenth: {(settled[-1] - settled[0]) / 2**20:+.1f} MB (wanted: under +5 MB an hour)")
+    early = [rss for at, rss in run.memory if 0.1 * last_s < at <= 0.2 * last_s]
+    late = [rss for at, rss in run.memory if at > 0.9 * last_s]
+    print(  # medians, because each sample may fall into the work on an utterance (some 30 MB for a moment)
+        f"median of the second tenth {np.median(early) / 2**20:.1f} MB, of the last tenth {np.median(late) / 2**20:.1f} MB: "
+        f"growth {(np.median(late) - np.median(early)) / 2**20:+.1f} MB (wanted: under +5 MB an hour)"
+    )
 
 
 def main() -> None:
