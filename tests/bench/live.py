@@ -231,8 +231,8 @@ def report_load(run: Run, speed: float) -> None:
     early = [rss for at, rss in run.memory if 0.1 * last_s < at <= 0.2 * last_s]
     late = [rss for at, rss in run.memory if at > 0.9 * last_s]
     print(  # medians, because each sample may fall into the work on an utterance (some 30 MB for a moment)
-        f"median of the second tenth {np.median(early) / 2**20:.1f} MB, of the last tenth {np.median(late) / 2**20:.1f} MB: "
-        f"growth {(np.median(late) - np.median(early)) / 2**20:+.1f} MB (wanted: under +5 MB an hour)"
+        f"median of the second tenth {np.median(early) / 2**20:.1f} MB, "
+        f"of the last tenth {np.median(late) / 2**20:.1f} MB: growth {(np.median(late) - np.median(early)) / 2**20:+.1f} MB (wanted: under +5 MB an hour)"
     )
 
 
