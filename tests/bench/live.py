@@ -232,7 +232,8 @@ def report_load(run: Run, speed: float) -> None:
     late = [rss for at, rss in run.memory if at > 0.9 * last_s]
     print(  # medians, because each sample may fall into the work on an utterance (some 30 MB for a moment)
         f"median of the second tenth {np.median(early) / 2**20:.1f} MB, "
-        f"of the last tenth {np.median(late) / 2**20:.1f} MB: growth {(np.median(late) - np.median(early)) / 2**20:+.1f} MB (wanted: under +5 MB an hour)"
+        f"of the last tenth {np.median(late) / 2**20:.1f} MB: "
+        f"growth {(np.median(late) - np.median(early)) / 2**20:+.1f} MB (wanted: under +5 MB an hour)"
     )
 
 
