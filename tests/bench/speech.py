@@ -4,7 +4,7 @@
     python -m tests.bench.speech table [--by-voice] [--readme]
     python -m tests.bench.speech errors --engines fused --conditions clean
 
-`hear` hears what the folder (`--folder`, by default in the system's temporary folder) does not hold yet, cell by cell,
+`hear` hears what the folder (`--folder`, by default in the system's temporary folder) does not hold yet,
 so that it can run in slices; `--run 2` hears everything once more, for the medians of time. What is kept is what was
 heard, not the score, so a better grammar needs no new hearing; results of another state of engines and sound code are
 left out of the table. `--limit` is dictations a cell (about three utterances each). Columns, medians over voices:
@@ -78,16 +78,16 @@ def result_path(folder: Path, label: str, engine: str, piece: Piece, run: int) -
 
 
 def hear_missing(chosen: argparse.Namespace) -> None:
-    """Hear what is not there yet, a cell at a time, each in a fresh process."""
+    """Hear what is not there yet, each engine and condition in a fresh process."""
     sets = Sets(chosen.folder / "sounds")
     label = chosen.label or state_of_the_code()
     for engine in chosen.engines.split(","):
-        jobs: dict[tuple[str, str], list[dict[str, str]]] = defaultdict(list)
+        jobs: dict[str, list[dict[str, str]]] = defaultdict(list)
         for piece in cells(chosen):
             path = result_path(chosen.folder, label, engine, piece, chosen.run)
             if not path.exists():
-                jobs[piece.condition, piece.voice].append({"sound": str(sets.sound(piece)), "result": str(path)})
-        for (condition, voice), missing in jobs.items():
+                jobs[piece.condition].append({"sound": str(sets.sound(piece)), "result": str(path)})
+        for condition, missing in jobs.items():
             done = subprocess.run(
                 [sys.executable, "-m", "tests.bench.speech", "work", "--engines", engine, "--label", label],
                 input=json.dumps(missing),
@@ -100,7 +100,7 @@ def hear_missing(chosen: argparse.Namespace) -> None:
                 said = done.stderr.strip().splitlines()
                 print(f"{engine}: not heard ({said[-1] if said else 'failed'})", flush=True)
                 break
-            print(f"{engine} {condition} {voice}: {len(missing)} recordings", flush=True)
+            print(f"{engine} {condition}: {len(missing)} recordings", flush=True)
 
 
 def score(piece: Piece, result: dict[str, Any], sets: Sets) -> dict[str, float]:

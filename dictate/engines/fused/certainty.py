@@ -76,10 +76,16 @@ def features(word: WordEvidence) -> tuple[float, ...]:
 
 
 def certainty(word: WordEvidence) -> float:
-    """The probability that the word is right; a word beside others that are missing is never trusted."""
+    """The probability that the word is right.
+
+    Two limits lie on it whatever the regression says: a word that the second ear did not hear stays under the limit at
+    which sides, negations and grades are trusted; a word beside others that are missing is never trusted.
+    """
     numbers = fused_settings().confidence
     right = logistic(features(word), numbers.weights)
-    return min(right, numbers.beside) if word.beside else right
+    if word.beside:
+        return min(right, numbers.beside)
+    return min(right, numbers.alone) if word.ear is False else right
 
 
 def logistic(values: Sequence[float], weights: Sequence[float]) -> float:

@@ -85,7 +85,8 @@ class Voice:
         self._hidden = hidden
         self._own: list[Floats] = []
         self._cross: list[Floats] = []
-        self._spread: dict[int, dict[str, npt.NDArray[np.generic]]] = {}
+        self._spread: dict[str, npt.NDArray[np.generic]] = {}
+        self._rows = 0
 
     def first(self) -> Floats:
         """Log-probabilities (1 x pieces) of the first piece."""
@@ -105,10 +106,12 @@ class Voice:
         """Log-probabilities after each token, where row i goes on from row `parents[i]` of the step
         before."""
         net, rows = self._net, len(tokens)
-        if rows not in self._spread:
+        if rows > self._rows:  # fewer rows are the first ones of more: one copy serves all
             cross = zip(net._cross, self._cross, strict=True)
-            self._spread[rows] = self._sound(rows) | {name: np.repeat(cache, rows, axis=0) for name, cache in cross}
-        feed = self._spread[rows] | {name: cache[parents] for name, cache in zip(net._own, self._own, strict=True)}
+            self._spread = self._sound(rows) | {name: np.repeat(cache, rows, axis=0) for name, cache in cross}
+            self._rows = rows
+        feed = {name: cache[:rows] for name, cache in self._spread.items()}
+        feed |= {name: cache[parents] for name, cache in zip(net._own, self._own, strict=True)}
         feed |= {"input_ids": tokens[:, None], "use_cache_branch": np.array([True])}
         out = net._decoder.run(net._outputs, feed)
         self._own = out[1:]

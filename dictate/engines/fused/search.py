@@ -27,7 +27,8 @@ a word was written, and close to it otherwise.
 
 The end. A network that is steered by a language model likes to stop early, because stopping saves language
 cost. An utterance may therefore end only where the network itself agrees: log P(end) >= max log P(piece) -
-guard.
+guard. When no reading ever ends so, in heavy noise, the search runs again with a looser guard, for speech must
+not vanish.
 
 Beside the beam one free hypothesis runs in the same batch: the network's own greedy reading, neither folded
 nor steered. What it says, and how much better the network likes it, tells talk that is not for the tool.
@@ -38,7 +39,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -51,6 +52,8 @@ from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
 
 Floats = npt.NDArray[np.float32]
 MAX_WORDS_PER_S, MAX_PIECES_PER_S, LEAST_PIECES = 6.0, 9.0, 12
+LOOSE_GUARD = 4.0
+"""Nats that the guard gives way when no reading ended."""
 
 
 _FREE = re.compile(r"[a-z]+(?:'[a-z]+)*|[0-9]+")
@@ -150,7 +153,11 @@ def search(
 
     `hints` are the words that another recogniser heard, in order, each with the nats that it adds to a reading.
     """
-    return _Search(pieces, language, weights, duration_s, hints).run(acoustics, free=free)
+    heard = _Search(pieces, language, weights, duration_s, hints).run(acoustics, free=free)
+    if heard.readings or not heard.free_pieces:
+        return heard
+    loose = replace(weights, end_guard=weights.end_guard + LOOSE_GUARD)
+    return _Search(pieces, language, loose, duration_s, hints).run(acoustics, free=free)
 
 
 class _Search:

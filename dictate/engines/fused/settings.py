@@ -50,6 +50,8 @@ class ConfidenceNumbers(_Table):
     """Logistic regression of a word's being right; see `certainty.features`."""
 
     weights: tuple[float, float, float, float, float]
+    alone: float = Field(gt=0, lt=1)
+    """At most this for a word that the second ear did not hear."""
     beside: float = Field(gt=0, lt=1)
     """At most this beside words that only the second ear heard."""
     ear_sure: float = Field(gt=0, le=1)

@@ -6,8 +6,9 @@ import math
 
 import pytest
 
-from dictate.engines.fused.certainty import aligned, posteriors, softmax
-from dictate.engines.fused.search import Reading
+from dictate.doubt import limits
+from dictate.engines.fused.certainty import WordEvidence, aligned, certainty, gather, left_out, posteriors, softmax
+from dictate.engines.fused.search import Heard, Reading
 
 
 def reading(words: str, score: float) -> Reading:
@@ -48,3 +49,35 @@ def test_other_readings_are_laid_beside_the_best(best, other, placed) -> None:
 def test_no_reading_no_words() -> None:
     assert posteriors([]) == []
     assert sum(softmax([1e5, 1e5 - 1, -1e5])) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("best", "other", "missing"),
+    [
+        ("a b c", "a b c", [[], [], []]),
+        ("a c", "a b c", [[], [1]]),
+        ("on the right", "three out of five on the right", [[0, 1, 2, 3], [], []]),
+        ("a b", "a b c d", [[], [2, 3]]),
+        ("a b", "", [[], []]),
+    ],
+)
+def test_what_only_the_other_reading_has_is_found_at_its_place(best, other, missing) -> None:
+    assert left_out(best.split(), other.split()) == missing
+
+
+def test_a_word_that_only_one_ear_heard_is_under_the_strict_limit_however_sure_the_beam() -> None:
+    sure = WordEvidence("left", posterior=1.0, ear=True, free=True, per_letter=0.0)
+    assert certainty(sure) > 0.9
+    assert certainty(WordEvidence("left", posterior=1.0, ear=False, free=True, per_letter=0.0)) < limits().strict
+
+
+@pytest.mark.parametrize(
+    ("sure", "doubted"), [([True] * 6, True), ([False] * 6, False), ([True, True, True, False, True, True], False)]
+)
+def test_a_word_beside_a_lost_one_is_doubted_and_the_lost_one_named(sure, doubted) -> None:
+    ear = ["sense", "in", "the", "impaired", "right", "hand"]
+    heard = Heard((Reading(("sense", "in", "the", "right", "hand"), 0.0, 0.0, (0.0,) * 5),), "sense in the right hand")
+    found = {word.text: word for word in gather(heard, ear, has_ear=True, sure=sure)}
+    assert found["right"].beside == (("impaired",) if doubted else ())
+    assert (certainty(found["right"]) < limits().weak) == doubted
+    assert not found["hand"].beside

@@ -6,7 +6,8 @@ import pytest
 
 from dictate.engines.fused.hints import Hints
 
-HEARD = [(word, 3.0) for word in ["ankle", "dorsiflexion", "three", "out", "of", "five", "on", "the", "right", "five", "on", "the", "left"]]
+PHRASE = "ankle dorsiflexion three out of five on the right five on the left"
+HEARD = [(word, 3.0) for word in PHRASE.split()]
 
 
 @pytest.mark.parametrize(

@@ -60,6 +60,7 @@ class Script:
         return row
 
     def first(self) -> np.ndarray:
+        self.at = 0
         return self._row()[None, :]
 
     def step(self, parents: np.ndarray, tokens: np.ndarray) -> np.ndarray:
@@ -160,6 +161,12 @@ def test_a_hint_turns_a_near_thing_and_counts_only_as_often_as_it_was_heard() ->
         "out",
         "jerk",
     )
+
+
+def test_speech_never_vanishes_because_no_reading_would_end() -> None:
+    unsure = [{"▁knee": 0.9}, {"▁jerk": 0.9}, *[{"</s>": 0.3, "▁out": 0.6}] * 40]
+    found = search(Script(WRITING, *unsure), WRITING, EXAM, replace(USUAL, end_guard=0.0), 1.0)
+    assert [reading.words[:1] for reading in found.readings[:1]] == [("knee",)]
 
 
 @pytest.mark.parametrize(
