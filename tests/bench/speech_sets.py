@@ -15,6 +15,7 @@ import random
 import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -159,7 +160,7 @@ def prompts() -> dict[str, Callable[[], Samples]]:
     def joined(at: int) -> Samples:
         return np.concatenate([pause, *(part for path in files[at : at + 12] for part in (prompt(path), pause))])
 
-    return {f"p{at:03d}": (lambda at=at: joined(at)) for at in range(0, len(files), 12)}
+    return {f"p{at:03d}": partial(joined, at) for at in range(0, len(files), 12)}
 
 
 def prompt(path: Path) -> Samples:

@@ -22,7 +22,6 @@ import argparse
 import itertools
 import json
 import random
-import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
@@ -38,13 +37,13 @@ from dictate.engines.fused.certainty import aligned, features
 from dictate.engines.fused.settings import fused_settings
 from dictate.events import SAMPLE_RATE_HZ, Samples
 from grammar import parse
+from tests.bench.speech_sets import PROMPTS, other_talk, prompt
 from tests.tools.noises import add_noise, pink
 from tests.tools.scoring import normal_words, spoken_lines
 from tests.tools.voices import speak
 
 ROOT = Path(__file__).parents[2]
 KEPT = Path(tempfile.gettempdir()) / "spoken-exam-bench" / "talk.jsonl"
-PROMPTS = Path("/usr/share/asterisk/sounds")
 EXAM_VOICES, TALK_VOICES = ("flite-rms", "flite-slt", "flite-awb"), ("flite-rms", "flite-awb")
 PAD_S = 0.25
 CURVE = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
@@ -61,8 +60,7 @@ def utterances(lines: int, prompts: int) -> Iterator[tuple[str, str, Samples]]:
         yield "examination", line, sound
         yield "examination in noise", line, add_noise(sound, pink(len(sound), seed=place), 10)
     every = max(1, 60 // max(1, prompts))
-    talk = [line for line in (Path(__file__).parent / "other_talk.txt").read_text().splitlines() if line[:1] != "#"]
-    for place, line in enumerate(talk[::every]):
+    for place, line in enumerate(other_talk()[::every]):
         yield "read talk", line, padded(speak(line, TALK_VOICES[place % 2]).samples)
     found = sorted(PROMPTS.rglob("*.g722"))
     long = [path for path in found if path.stat().st_size > 8_000 * 0.8]
@@ -84,12 +82,6 @@ def padded(samples: Samples) -> Samples:
     """The sound between two short silences, as the listener hands it on."""
     silence = np.zeros(int(PAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
     return np.concatenate([silence, samples, silence])
-
-
-def prompt(path: Path) -> Samples:
-    """A recorded prompt as 16 kHz samples."""
-    command = ["ffmpeg", "-v", "error", "-f", "g722", "-i", str(path), "-ac", "1", "-ar", "16000", "-f", "s16le", "-"]
-    return np.frombuffer(subprocess.run(command, capture_output=True, check=True).stdout, dtype=np.int16)
 
 
 def novel() -> Iterator[Samples]:
