@@ -2,15 +2,18 @@
 
 A reading that has the same words in the same order gains a few nats for each. Where a reading stands in the other's
 row is known from its own words: it goes on behind the last word they shared, one place for each word that they did
-not. Only words near that place count, `BACK` before to `AHEAD` behind it, each once. (When any word counted anywhere,
-a reading that jumped over a phrase to a word of the hints won at its first piece, and the phrase was lost unmarked.)
+not. Words near that place count, `BACK` before to `AHEAD` behind it, each once, and the less the further away they are
+(`FADE` a place). When any word counted anywhere, a reading that jumped over a phrase to a word of the hints won at its
+first piece, and the phrase was lost unmarked.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-BACK, AHEAD = 2, 3
+BACK, AHEAD = 3, 5
+FADE = 0.2
+"""Share of its nats that a hint loses for each place between it and the one expected."""
 
 Hint = tuple[str, float]
 
@@ -31,7 +34,11 @@ class Hints:
         if not self._heard:
             return ()
         place, last = self._place(said)
-        return self._heard[max(last + 1, place - BACK) : max(0, place + AHEAD)]
+        first, stop = max(last + 1, place - BACK), min(len(self._heard), place + AHEAD)
+        return tuple((word, nats * (1.0 - FADE * abs(at - place))) for at, (word, nats) in self._window(first, stop))
+
+    def _window(self, first: int, stop: int) -> list[tuple[int, Hint]]:
+        return [(at, self._heard[at]) for at in range(first, stop)]
 
     def _place(self, said: tuple[str, ...]) -> tuple[int, int]:
         """The place expected next and that of the last shared word, -1 for none."""

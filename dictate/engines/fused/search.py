@@ -52,6 +52,7 @@ from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
 
 Floats = npt.NDArray[np.float32]
 MAX_WORDS_PER_S, MAX_PIECES_PER_S, LEAST_PIECES = 6.0, 9.0, 12
+CIRCLE_WORDS, CIRCLE_KINDS = 12, 5
 LOOSE_GUARD = 4.0
 """Nats that the guard gives way when no reading ended."""
 
@@ -333,11 +334,15 @@ class _Search:
 
 
 def circles(words: Sequence[str]) -> bool:
-    """Whether the words end in a circle: two or more of them said three times running, or one five times.
+    """Whether the words end in a circle: two or more of them said three times running, or one five times, or so few
+    different ones in so many that they turn over and over.
 
-    A network that hears nothing it knows may go round for ever ("of the head of the head of the head").
+    A network that hears nothing it knows may go round for ever ("of the head of the head of the head", "on the left
+    hand on the right hand on the left hand").
     """
     if len(words) >= 5 and len(set(words[-5:])) == 1:
+        return True
+    if len(words) >= CIRCLE_WORDS and len(set(words[-CIRCLE_WORDS:])) <= CIRCLE_KINDS:
         return True
     return any(
         len(words) >= 3 * size

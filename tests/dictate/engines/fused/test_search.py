@@ -174,6 +174,8 @@ def test_speech_never_vanishes_because_no_reading_would_end() -> None:
     [
         ("the left of the head of the head of the head", True),
         ("to the to the to the", True),
+        ("on the left hand on the right hand on the left hand", True),
+        ("four out of five on the right five out of five on the left", False),
         ("one one one one one", True),
         ("plus plus plus", False),
         ("left knee jerk left knee jerk absent", False),
