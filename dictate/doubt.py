@@ -137,8 +137,8 @@ def _opposite(word: Word) -> str | None:
 
 
 def _lost_negation(word: Word) -> str | None:
-    """A negating word that only another reading has beside or instead of this word."""
-    return next((rival for rival in word.rivals if rival in limits().negating), None)
+    """A word that turns a finding around and that only another reading has beside or instead of this word."""
+    return next((rival for rival in word.rivals if rival in limits().negating and rival != word.text), None)
 
 
 def _query(index: int, finding: Finding, word: Word, kind: str) -> Query:
