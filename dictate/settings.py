@@ -53,8 +53,8 @@ class SpeechSettings(Section):
     voice: str | None = None
     """Name of an enrolled speaker (`dictate voice learn`)."""
     second_ear: bool = False
-    """Weigh PocketSphinx and the fused engine against each other word by word (`two-ears`), instead of letting the fused
-    engine take PocketSphinx's words as hints."""
+    """Weigh PocketSphinx and the fused engine against each other word by word (`two-ears`), instead of letting the
+    fused engine take PocketSphinx's words as hints."""
     phrases: Path | None = None
     """Folder of a clinic's own data: sentences to expect in `*.toml`; `phrases/` and `protocols/` for the grammar."""
 

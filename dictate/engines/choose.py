@@ -1,9 +1,9 @@
 """Which recogniser hears: the one asked for, else the best that is ready.
 
-Order without a wish: Vosk when a model is configured, then the fused neural engine, with PocketSphinx as its second
-ear, when its packages are installed, then PocketSphinx, which is always there. The setting `second_ear` puts `two-ears`
-in the fused engine's place: it weighs the two word by word and is better on voices that PocketSphinx hears well, and far
-worse on others (tests/bench/speech.py; figures in README.md).
+Order without a wish: Vosk when a model is configured, then the fused neural engine, with PocketSphinx as its
+second ear, when its packages are installed, then PocketSphinx, which is always there. The setting `second_ear`
+puts `two-ears` in the fused engine's place: it weighs the two word by word and is better on voices that
+PocketSphinx hears well, and far worse on others (tests/bench/speech.py; figures in README.md).
 """
 
 from __future__ import annotations

@@ -60,6 +60,6 @@ def test_the_query_says_what_was_heard_and_where() -> None:
 
 @pytest.mark.parametrize(("rivals", "expected"), [(("impaired",), ["joint_position right"]), (("the",), []), ((), [])])
 def test_a_result_that_only_the_other_reading_has_is_asked_about(rivals, expected) -> None:
-    said = "joint position sense in the right hand normal".split()
+    said = ["joint", "position", "sense", "in", "the", "right", "hand", "normal"]
     words = [Word(text, at * 0.4, at * 0.4 + 0.3, 0.9, rivals if text == "in" else ()) for at, text in enumerate(said)]
     assert asked(note_of([FinalText(tuple(words), 0.0, 4.0)])) == expected
