@@ -130,7 +130,7 @@ def _png(svg: str) -> bytes:
     if all(font.exists() for font in QUICK_FONTS) and max(map(ord, svg)) < HEBREW:
         # Reading every font of the system takes ten times as long as drawing.
         fonts = {"skip_system_fonts": True, "font_files": [str(font) for font in QUICK_FONTS]}
-    return bytes(resvg.svg_to_bytes(svg_string=svg, zoom=2, **fonts))
+    return bytes(resvg.svg_to_bytes(svg_string=svg, zoom=1.5, **fonts))
 
 
 @lru_cache(maxsize=1)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
+import subprocess
 import tempfile
 import zipfile
 from html.parser import HTMLParser
@@ -22,6 +24,7 @@ from dictate.exports.fhir_reader import read_fhir
 from dictate.exports.formats import FORMATS, render
 from dictate.exports.hl7v2 import write_hl7
 from dictate.exports.json_note import read_json, write_json
+from dictate.exports.letter import letter
 from dictate.exports.phenopacket import write_phenopacket
 from dictate.exports.subject import ExportInput, from_note
 from dictate.exports.tables import write_tables
@@ -63,16 +66,30 @@ def _every_one_by_one(subject: ExportInput) -> None:
         page = render(subject, name).decode("utf-8")
         assert ("DRAFT" in page) or not subject.is_draft
     HTMLParser().feed(render(subject, "letter-html").decode("utf-8"))
-    if len(seen) % 25 == 0:
-        _letter_files(subject)
+    _letter_files(subject)
     seen.append(subject)
     bundles.append(bundle)
 
 
 def _letter_files(subject: ExportInput) -> None:
+    """Every sentence about the findings is in the DOCX and PDF letters, read back by python-docx and Poppler."""
+    said = [_squeezed(sentence) for section in letter(subject).sections for sentence in section.sentences]
     document = docx.Document(io.BytesIO(render(subject, "letter-docx")))
-    assert document.paragraphs
-    assert render(subject, "letter-pdf").startswith(b"%PDF-")
+    page = render(subject, "letter-pdf")
+    read_back = ["".join(paragraph.text for paragraph in document.paragraphs)]
+    if shutil.which("pdftotext") is not None:
+        read_back.append(
+            subprocess.run(["pdftotext", "-", "-"], input=page, capture_output=True, check=True).stdout.decode()
+        )
+    assert page.startswith(b"%PDF-")
+    for text in map(_squeezed, read_back):
+        assert [sentence for sentence in said if sentence not in text] == []
+        assert ("DRAFT" in text) or not subject.is_draft
+
+
+def _squeezed(text: str) -> str:
+    """Without white space: lines and pages break where they like."""
+    return "".join(text.split())
 
 
 def _tables_together() -> None:
