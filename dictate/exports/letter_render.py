@@ -7,7 +7,9 @@ A clinic's template is sandboxed (it can print the letter and no more), gets `le
 from __future__ import annotations
 
 import base64
+import gc
 import re
+import threading
 from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
@@ -64,12 +66,29 @@ def pdf(letter: Letter, *, template: Path | None = None) -> bytes:
     page = render(letter, "html", template=template)
     inside = urls.URLFetcher(allowed_protocols={"data"}, fail_on_errors=True)
     try:
-        document: bytes = weasyprint.HTML(string=page, url_fetcher=inside).write_pdf()
+        document: bytes = weasyprint.HTML(string=page, url_fetcher=inside).write_pdf(font_config=_fonts(template))
     except (urls.FatalURLFetchingError, urls.URLFetchingError) as error:
         raise InputError(
             f"The template points to something outside itself ({error}); put pictures into it as data URIs."
         ) from None
+    gc.collect()  # the boxes of a page hold each other in circles
     return document
+
+
+_kept = threading.local()
+
+
+def _fonts(template: Path | None) -> Any:
+    """The fonts of our own letter, read once a thread: WeasyPrint never gives back what reading them took.
+
+    A clinic's template may bring fonts of its own, which must not pile up: it gets a fresh set.
+    """
+    fonts = need("weasyprint.text.fonts", "letters as PDF")
+    if template is not None:
+        return fonts.FontConfiguration()
+    if not hasattr(_kept, "fonts"):
+        _kept.fonts = fonts.FontConfiguration()
+    return _kept.fonts
 
 
 def figure_uri(letter: Letter) -> str:
