@@ -18,7 +18,7 @@ A descriptor or qualifier is compared only where `want` names one (`+accurate`, 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -82,10 +82,8 @@ def fault(group: Group, phrase: str) -> str | None:
     """What is wrong with the reading of one phrase of a group; None if all is as the group says."""
     said = group.frame.format(phrase)
     note = parse(said).note
-    rows = [row(finding) for finding in note.findings]
-    missing = [want for want in group.want if not any(fits(finding, want) for finding in note.findings)]
-    if missing or len(rows) != len(group.want):
-        return f"{said!r}: wanted {list(group.want)}, got {rows}"
+    if not same(note.findings, group.want):
+        return f"{said!r}: wanted {list(group.want)}, got {[row(finding) for finding in note.findings]}"
     for kind, wanted, got in (
         ("queries", group.queries, [query.kind for query in note.queries]),
         ("asked", group.asked, note.asked),
@@ -112,6 +110,12 @@ def row(finding: Finding) -> str:
     place = f"{finding.item}:{finding.site}" if finding.site else finding.item
     parts = [place, finding.side, finding.status, *([finding.grade] if finding.grade else [])]
     return " ".join((*parts, *(f"+{d}" for d in finding.descriptors), *(f"~{q}" for q in finding.qualifiers)))
+
+
+def same(findings: Sequence[Finding], wanted: Sequence[str]) -> bool:
+    """True if the findings are those that `want` describes, each once."""
+    plain = sorted(_split(row(finding))[0] for finding in findings) == sorted(_split(want)[0] for want in wanted)
+    return plain and all(any(fits(finding, want) for finding in findings) for want in wanted)
 
 
 def fits(finding: Finding, want: str) -> bool:
