@@ -8,7 +8,12 @@ A group is one meaning and every phrase that has it:
     want = ["arm_drift both normal"]   # item[:site] side status[ grade][ +descriptor][ ~qualifier], and nothing else
     say = ["(pronator|arm) drift"]     # phrases, in the notation of the phrase files
 
-    queries = ["side_unstated"]        # kinds of query that must be raised; asked, complaint, withdrawn likewise
+    queries = ["side_unstated"]        # kinds of query that must be raised
+    asked = ["plantar"]                # the items asked, and no other; complaint likewise (not compared if not given)
+    withdrawn = 1                      # how many findings were withdrawn
+    reason = "small pupils"            # the reason of a finding
+    read = true                        # no word of the sentence is left unread
+    context = true                     # the phrase is context
     word = true                        # the phrase is a plain word for the reader, not an entry of the vocabulary
     known_failure = ["arm drift"]      # phrases of `say` that are read wrongly today (strict: the mark must go)
 
@@ -51,6 +56,8 @@ class Group(BaseModel):
     complaint: tuple[str, ...] = ()
     withdrawn: int | None = None
     context: bool = False
+    reason: str | None = None
+    read: bool = False
     word: bool = False
     known_failure: tuple[str, ...] = ()
 
@@ -84,15 +91,24 @@ def fault(group: Group, phrase: str) -> str | None:
     note = parse(said).note
     if not same(note.findings, group.want):
         return f"{said!r}: wanted {list(group.want)}, got {[row(finding) for finding in note.findings]}"
-    for kind, wanted, got in (
-        ("queries", group.queries, [query.kind for query in note.queries]),
-        ("asked", group.asked, note.asked),
-        ("complaint", group.complaint, note.complaint),
+    return _other_fault(group, note, said, phrase)
+
+
+def _other_fault(group: Group, note: Note, said: str, phrase: str) -> str | None:
+    """What is wrong besides the findings."""
+    kinds = [query.kind for query in note.queries]
+    if not set(group.queries) <= set(kinds):
+        return f"{said!r}: queries wanted {list(group.queries)}, got {kinds}"
+    for field, wanted, got in (
+        ("asked", group.asked, set(note.asked)),
+        ("complaint", group.complaint, set(note.complaint)),
+        ("withdrawn", group.withdrawn, len(note.withdrawn)),
+        ("reason", group.reason, next((finding.reason for finding in note.findings if finding.reason), None)),
     ):
-        if not set(wanted) <= set(got):
-            return f"{said!r}: {kind} wanted {list(wanted)}, got {list(got)}"
-    if group.withdrawn is not None and len(note.withdrawn) != group.withdrawn:
-        return f"{said!r}: withdrawn wanted {group.withdrawn}, got {len(note.withdrawn)}"
+        if field in group.model_fields_set and got != (set(wanted) if isinstance(wanted, tuple) else wanted):
+            return f"{said!r}: {field} wanted {wanted}, got {got}"
+    if group.read and note.unread:
+        return f"{said!r}: left unread {[span.text for span in note.unread]}"
     if group.context and not _in_context(note, said, phrase):
         return f"{said!r}: {phrase!r} is not in the context"
     if not group.word and not whole(phrase, said):
