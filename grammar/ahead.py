@@ -237,6 +237,19 @@ class Ahead(Look):
             k += 1
         return False
 
+    def _list_closes(self, k: int) -> bool:
+        """ "(intact for) light touch, pinprick and temperature, vibration ...": the list of the item at k ends with
+        "and" and a last item that has no value of its own, so what comes behind is no value for the list."""
+        while not self._own_before_comma(k):
+            if self._anded(k) or " and " in self.at(k).text:
+                return True
+            k += 1
+            while k < len(self.ms) and (self.ms[k].kind == COMMA or self.at(k).joins):
+                k += 1
+            if k >= len(self.ms) or not self.is_item(k):
+                return False
+        return False
+
     def _value_follows(self, k: int) -> bool:
         nxt = k + 1
         while (

@@ -149,6 +149,8 @@ class Listing(Untested):
         values = [*group.results, *group.grades, *([group.notex] if group.notex else ())]
         if any(v.i >= first.i for v in values) or (group.side_mention is not None and group.side_mention.i > last.i):
             return False
+        if self.said_for is group and self._list_closes(k):
+            return self._listed(group.targets[-1], new)
         return (self._listed(group.targets[-1], new) and not self.own_result(k) and self.ms[k - 1].kind != PHRASE) or (
             self._joined(k) and not self.own_result(k) and self._listed(group.targets[-1], new)
         )

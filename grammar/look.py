@@ -40,6 +40,7 @@ class Look:
         self.place_side: tuple[str, Mention] | None = None
         self.skip_to = 0
         self.modal: Group | None = None
+        self.said_for: Group | None = None
         self.patient_line = False
         self.colon_after: Group | None = None
         self.excepted = False

@@ -12,6 +12,7 @@ from grammar.listing import FAMILIES, Listing
 from grammar.mentions import COMMA, Mention
 from grammar.phrase_files import SitePhrase
 
+_COORDINATION = ("finger_nose", "heel_shin", "rapid_alternating_movements")
 # Signs whose place can be said as an item of its own behind them.
 WHERE_NEXT = ("power", "facial_power", "muscle_bulk")
 
@@ -33,6 +34,7 @@ class Naming(Listing):
         if self._absorbed(k, reading) or self._modality(k, reading):
             self.group.mentions.append(m)
             return
+        self._value_for(k)
         group = self.group
         reading = self._faulty(m, reading)
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
@@ -49,7 +51,7 @@ class Naming(Listing):
         elif group.targets and not self._joins(k, targets):
             self._close_before_item()
             group = self.group
-        elif not group.targets and group.mentions and self._ellipsis_done(k):
+        elif not group.targets and group.mentions and self.said_for is not group and self._ellipsis_done(k):
             self.close()
             group = self.group
         self._drop_strangers(group, targets)
@@ -64,6 +66,18 @@ class Naming(Listing):
         self._enter_station(targets[0])
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
+
+    def _value_for(self, k: int) -> None:
+        """ "motor normal for bulk and strength": the value was said for what follows, so it opens the next group."""
+        value = self.ms[k - 1] if k else None
+        if value is None or not self.group.targets or value not in self.group.results:
+            return
+        if self.tokens[self.ms[k].i - 1].lower() != "for" or self._own_before_comma(k):
+            return
+        self.close()
+        self.group.results.append(value)
+        self.group.mentions.append(value)
+        self.said_for = self.group
 
     def _drop_strangers(self, group: Group, targets: list[Target]) -> None:
         """Result words before an item that can say nothing of it are not its result ("unaided so Romberg ...")."""
@@ -112,13 +126,11 @@ class Naming(Listing):
             return True
         if head.item == "facial_sensation" and new[0] in SENSORY and before == "to":
             return True
-        if new[0] == head.item == "power" and head.site is None and head.reading is not None and head.reading.heading:
+        heading = head.site is None and head.reading is not None and head.reading.heading
+        if new[0] == head.item == "power" and (heading or self.modal is group):
             fits, words = new[1] is not None, ("in", "of", "for", "at", "with")
-        elif head.item == "coordination":
-            fits, words = (
-                new[0] in ("finger_nose", "heel_shin", "rapid_alternating_movements"),
-                ("for", "on", "to", "in"),
-            )
+        elif head.item == "coordination" or (self.modal is group and head.item in _COORDINATION):
+            fits, words = new[0] in _COORDINATION, ("for", "on", "to", "in")
         else:
             fits, words = (
                 new[0] in SENSORY and new[0] != "sensation" and (head.item == "sensation" or self.modal is group),
@@ -126,8 +138,11 @@ class Naming(Listing):
             )
         if not fits:
             return False
-        first = self.modal is not group and before in words and not self.own_result(k)
-        more = self.modal is group and self._joined_or_comma(k) and (not self.own_result(k) or before == "to")
+        free = not self.own_result(k) or self._list_closes(k)
+        tied = self.ms[k - 1] in (*group.results, *group.grades) and not self._own_before_comma(k)
+        first = self.modal is not group and before in words and (free or tied)
+        beside = self._joined_or_comma(k) or self.ms[k - 1] in [target.mention for target in group.targets]
+        more = self.modal is group and beside and (free or before == "to")
         if not first and not more:
             return False
         targets = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]

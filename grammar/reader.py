@@ -25,7 +25,7 @@ class Reader(Naming):
         self.group = Group()
         self.instructed = self.excepted = self.reasoning = False
         self.swallowed = []
-        self.repair = self.place_side = self.modal = self.colon_after = None
+        self.repair = self.place_side = self.modal = self.said_for = self.colon_after = None
 
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""

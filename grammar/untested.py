@@ -118,12 +118,6 @@ class Untested(Values):
         targets = self.group.targets or self.state.topic
         return self.ms[k + 1].kind == GRADE or any(self.emitter.reading(t, self.ms[k + 1]) for t in targets)
 
-    def _reason_item(self, k: int) -> bool:
-        """ "fundi not seen, pupils too small": what stands in the way of a test is its reason, not a finding."""
-        reading = self.item_at(k)
-        names = {t.item for t in self.group.targets}
-        return reading is not None and "fundi" in names and reading.targets[0][0] == "pupils"
-
     def _trim(self, start: int, k: int) -> int:
         """Sides, commas and prefixes just before the next item belong to that item."""
         if k >= len(self.ms):

@@ -58,7 +58,7 @@ class Values(Verdicts):
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
-        goes_on = k == self.together or self._either(k)
+        goes_on = k == self.together or self._either(k) or self._both_denied(k)
         if group.valued and not goes_on and (self._next_column(k) or not self._merges(k)):
             self.close()
             group = self.group
@@ -326,4 +326,4 @@ class Values(Verdicts):
             group.exception = True
         group.notex = m
         group.mentions.append(m)
-        self.reasoning = not self._item_behind_side(k)
+        self.reasoning = not self._item_behind_side(k) or self._stands_in_the_way(k + 1)

@@ -24,6 +24,17 @@ PLAIN_NORMAL = ("normal", "within normal limits", "wnl", "physiological", "fine"
 class Verdicts(Places):
     """What a result word means in its place."""
 
+    def _reason_item(self, k: int) -> bool:
+        """ "fundi not seen, pupils too small": what stands in the way of a test is its reason, not a finding."""
+        reading = self.item_at(k)
+        names = {t.item for t in self.group.targets}
+        return reading is not None and "fundi" in names and reading.targets[0][0] == "pupils"
+
+    def _stands_in_the_way(self, k: int) -> bool:
+        """ "fundi not seen pupils too small": too small for that test."""
+        m = self.ms[k] if k < len(self.ms) else None
+        return m is not None and self._reason_item(k) and "too" in [word.lower() for word in self.tokens[m.j : m.j + 3]]
+
     def _item_behind_side(self, k: int) -> bool:
         """An item follows at once, or behind its side when none was named before: "could not get the left plantar"."""
         if self.next_is_item(k):
@@ -187,6 +198,12 @@ class Verdicts(Places):
             return False
         plain = [row.any is not None and row.any.status == "normal" for row in (first, second)]
         return plain[0] != plain[1]
+
+    def _both_denied(self, k: int) -> bool:
+        """ "no absent or reduced reflexes": the negation before them denies both words."""
+        group = self.group
+        denied = group.neg is not None and not group.targets and k > 1 and self.ms[k - 2] in group.results
+        return denied and self.at(k - 1).text in ("or", "nor") and self.next_is_item(k)
 
     def _own_word(self, k: int) -> bool:
         """The word is said of this very item ("antalgic" of the gait)."""
