@@ -52,7 +52,7 @@ class About(Fits):
             return implied
         if self._foreign(group):
             return []
-        topic = list(self.state.topic) or self._bound()
+        topic = list(self.state.topic) or self._bound(group)
         if not topic or not (
             group.valued or group.hedge is not None or group.neg is not None or (group.sevs and group.sided)
         ):
@@ -190,6 +190,8 @@ class About(Fits):
         """A grade can name its item by itself: "right leg four out of five", "knees 2/2", "ankles trace"."""
         grades = [m.grade for m in group.grades if m.grade is not None]
         topic_item = self.state.topic[0].item if self.state.topic else None
+        if topic_item is None and self.state.bound is not None and self.state.bound[0] == "power":
+            topic_item = "power"
         if any(
             m.lex is not None and m.lex.text in ("full power", "full strength", "at full strength")
             for m in group.results

@@ -15,6 +15,9 @@ from grammar.state import FINDING, State
 # Tests of strength without a scale of their own: five out of five is their normal result.
 _STRENGTH = frozenset(("shoulder_shrug", "head_turn", "jaw_power", "facial_power", "toe_walk", "heel_walk"))
 
+# Items with places that can also be meant as a whole (or at their usual place).
+WHOLE = frozenset(("facial_power", "facial_sensation", "tinel"))
+
 
 class Fits:
     """What can be meant for what: results and grades against items, and the small tools of the rows."""
@@ -73,13 +76,15 @@ class Fits:
 
     def suits_topic(self, group: Group) -> bool:
         """The result of the group can be meant for what was named last."""
-        topic = self.state.topic or self._bound()
+        topic = self.state.topic or self._bound(group)
         return any(self._value_suits(t, group) for t in topic)
 
-    def _bound(self) -> list[Target]:
-        """The item an instruction put under way, when it says exactly what is tested."""
+    def _bound(self, group: Group) -> list[Target]:
+        """The item an instruction put under way, when it, or the place now said, says exactly what is tested."""
         bound = self.state.bound
-        if bound is None or (self.items[bound[0]].sites and bound[1] is None and bound[0] != "facial_power"):
+        if bound is None:
+            return []
+        if self.items[bound[0]].sites and bound[1] is None and bound[0] not in WHOLE and not group.places:
             return []
         return [Target(*bound, None, None)]
 

@@ -9,6 +9,7 @@ import itertools
 
 from grammar.ahead import PRAISE, REVEALS
 from grammar.drafts import SENSORY, Group
+from grammar.fits import WHOLE
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, GRADE, STOP, Mention
 from grammar.state import INSTRUCTION
@@ -170,7 +171,7 @@ class Values(Verdicts):
         assert m.lex is not None
         assert m.lex.result is not None
         item = self.items[bound[0]]
-        if item.sites and bound[1] is None:
+        if item.sites and bound[1] is None and bound[0] not in WHOLE and not self.group.places:
             return False
         return m.lex.result.reading(bound[0], item.kind) is not None
 

@@ -24,7 +24,6 @@ UNFINISHED = frozenset(
         "couch",
         "cues",
         "face",
-        "instructions",
         "power",
         "results",
         "sensation",
