@@ -291,7 +291,21 @@ class Steering(Repairs):
             if m.lex is not None and m.lex.instruction:
                 self.state.asked.setdefault(m.lex.instruction, len(self.state.drafts))
 
+    def _complained(self, ms: list[Mention]) -> None:
+        """ "complains of headache", "referred with ...": talk, but it names the complaint all the same."""
+        cue = next((m.lex for m in ms if m.lex is not None and m.lex.context), None)
+        if cue is None or not cue.complaint_cue:
+            return
+        for m in ms:
+            if m.lex is not None and (m.lex.neg or m.lex.but):
+                return
+            if m.lex is not None and m.lex.complaints is not None:
+                if m.lex.complaints not in self.state.complaints:
+                    self.state.complaints.append(m.lex.complaints)
+                return
+
     def _set_aside(self, ms: list[Mention], low: int, high: int, end: int) -> None:
+        self._complained(ms[low:high])
         start = ms[low].i
         floor = ms[low - 1].j if low else 0
         while start > floor and not self.state.classes[start - 1] and self.tokens[start - 1].isalpha():
