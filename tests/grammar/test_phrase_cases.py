@@ -30,7 +30,6 @@ UNFINISHED = frozenset(
         "sites",
         "sounds",
         "standing",
-        "talk",
         "words",
     )
 )
