@@ -128,6 +128,10 @@ def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]
         place, item = pipe.by_key.get((norms[i],)), pipe.by_key.get(tuple(norms[i + 1 : end]))
         if place is not None and place.site is not None and item is not None and item.item is not None:
             return i + 1, place  # "reduced over the face, sensation normal in the arms"
+    if lex.instruction is not None and lex.item is None and i + 1 < end < len(norms):
+        item, result = pipe.by_key.get(tuple(norms[i : end - 1])), pipe.by_key.get(tuple(norms[end - 1 : end + 1]))
+        if item is not None and item.item is not None and result is not None and result.result is not None:
+            return end - 1, item  # "right big toe up going" is no "big toe up"
     if lex.side != "both" or "and" not in norms[i:end] or end >= len(norms) or norms[end] not in ("is", "was"):
         return span
     cut = norms.index("and", i, end)
