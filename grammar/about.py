@@ -184,7 +184,7 @@ class About(Fits):
             return False
         if context is not None:
             return context == "reflex"
-        return True
+        return not any(m.lex is not None and m.lex.text == "weak" for m in group.results)  # a muscle is weak
 
     def _implied(self, group: Group) -> list[Target]:
         """A grade can name its item by itself: "right leg four out of five", "knees 2/2", "ankles trace"."""

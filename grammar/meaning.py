@@ -103,6 +103,9 @@ class Meaning(About):
     def _says_grade(self, m: Mention, target: Target) -> bool:
         """Only "full power" and the like mean grade 5; "full" alone does so where the item is power as a whole."""
         assert m.lex is not None
+        named = target.mention.lex if target.mention is not None else None
+        if named is not None and not {"power", "strength"}.isdisjoint(named.text.split()):
+            return True
         return m.lex.text != "full" or target.site in ("arm", "leg", None) or "_" not in (target.site or "_")
 
     def _bare_grade_status(self, target: Target, placed: Placed) -> str | None:

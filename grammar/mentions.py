@@ -72,7 +72,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
                 i = part[2]
                 continue
         span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING) else None
-        if span is not None and i - cued >= 9 and (not span[1].complaint_only or _sided(span[1])):
+        if span is not None and i - cued >= 9 and (not span[1].complaint_only or _sided(span[1]) or _denied(out, i)):
             span = None
         span = span or spans.get(i)
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
@@ -109,6 +109,11 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
 def _sided(lex: Lexeme) -> bool:
     """ "left foot drop" with no cue before it is said of a side, so it is a finding rather than a complaint."""
     return lex.text.startswith(("right ", "left "))
+
+
+def _denied(out: list[Mention], i: int) -> bool:
+    """ "no weakness in the legs" is a finding, and no complaint of weak legs."""
+    return bool(out) and out[-1].j == i and out[-1].lex is not None and out[-1].lex.neg is not None
 
 
 def _headed(norms: list[str], i: int, end: int) -> bool:

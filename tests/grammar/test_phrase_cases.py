@@ -20,13 +20,9 @@ NAMING = frozenset(("addon", "arms", "couch", "face", "power", "sensation", "sta
 UNFINISHED = frozenset(
     (
         "addon",
-        "arms",
-        "couch",
         "cues",
         "face",
-        "power",
         "results",
-        "sensation",
         "sites",
         "sounds",
         "standing",

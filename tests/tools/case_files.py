@@ -171,10 +171,13 @@ def spoken_phrases(said: str) -> list[Lexeme]:
 
 
 def thieves(group: Group, phrase: str) -> set[str]:
-    """Items, named by a phrase of the sentence, that the group does not want: another item's phrase took words."""
+    """Items, named by a phrase of the sentence, that the group does not want: another item's phrase took words.
+
+    "calf" in "the calf is wasted" is the place that the group wants, though it names a muscle elsewhere."""
     stolen = set()
+    places = {want.split()[0].partition(":")[2] for want in group.want}
     for lexeme in spoken_phrases(group.frame.format(phrase)):
-        if lexeme.item is not None:
+        if lexeme.item is not None and not (lexeme.site is not None and places & set(lexeme.site.areas)):
             named = {name for name, _ in lexeme.item.targets} | ({lexeme.item.alt[0]} if lexeme.item.alt else set())
             named |= {name for name, _ in lexeme.alt_item.targets} if lexeme.alt_item else set()
             if not named & group.items:
