@@ -99,6 +99,8 @@ class About(Fits):
             leads = _BEFORE_TEST if counted else _BEFORE_OWNER
             while after < len(tokens) and tokens[after].lower() in leads:
                 after += 1
+            if after > m.j and any(spot.mention.i == after for spot in group.places):
+                after = next(spot.mention.j for spot in group.places if spot.mention.i == after)  # "with toe raises"
             if after < len(tokens) and content[after] and not small[after] and after not in self.known:
                 return True
         return False

@@ -193,7 +193,7 @@ class Emitter(Whereabouts):
                 rows.append(row)
         if placed is not None and placed.pair is not None:
             rows = self._pair_rows(rows, placed)
-        if group.compare is not None and group.side in (None, "both") and status == "abnormal":
+        if group.compare in _OTHER_SIDE and group.side in (None, "both") and status == "abnormal":
             rows = self._compared(rows, group.compare)
         return rows
 
@@ -301,7 +301,7 @@ class Emitter(Whereabouts):
             row.spans = spans
 
     def _directions(self, group: Group) -> list[str]:
-        """ "below the knee", "to the ankles": how far a place reaches."""
+        """ "below the knee", "to the ankles", "from the knee down": how far a place reaches."""
         tokens = self.state.tokens
         found = []
         for spot in group.places:
@@ -312,6 +312,9 @@ class Emitter(Whereabouts):
             if word in ("below", "above", "to", "beyond"):
                 said = " ".join(tokens[spot.mention.i : spot.mention.j])
                 found.append(f"{word} {said}")
+            behind = tokens[spot.mention.j].lower() if spot.mention.j < len(tokens) else ""
+            if word == "from" and behind in ("down", "downwards", "up", "upwards"):
+                found.append(f"from {' '.join(tokens[spot.mention.i : spot.mention.j])} {behind}")
         return found
 
     def _rule(self, m: Mention, group: Group) -> str:

@@ -305,7 +305,14 @@ class Look:
             return False
         if m.kind == GRADE:
             return True
-        return m.lex is not None and m.lex.result is not None and not self.is_item(k)
+        return m.lex is not None and m.lex.result is not None and not self.is_item(k) and not self._reaches(k)
+
+    def _reaches(self, k: int) -> bool:
+        """ "from the left knee down": which way it reaches, no result."""
+        place = self.lex(k - 1)
+        if self.at(k).text not in ("down", "up") or place is None or place.site is None:
+            return False
+        return self.ms[k - 1].j == self.ms[k].i and self._word_before(k - 1) == "from"
 
     @staticmethod
     def _notex(lex: Lexeme) -> bool:

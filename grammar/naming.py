@@ -54,7 +54,7 @@ class Naming(Listing):
         elif not group.targets and group.mentions and self.said_for is not group and self._ellipsis_done(k):
             self.close()
             group = self.group
-        self._drop_strangers(group, targets)
+        self._drop_strangers(k, group, targets)
         self.settle()
         self.instructed = False
         if group.targets and self._heading_over(group, targets):
@@ -79,11 +79,17 @@ class Naming(Listing):
         self.group.mentions.append(value)
         self.said_for = self.group
 
-    def _drop_strangers(self, group: Group, targets: list[Target]) -> None:
-        """Result words before an item that can say nothing of it are not its result ("unaided so Romberg ...")."""
+    def _drop_strangers(self, k: int, group: Group, targets: list[Target]) -> None:
+        """Result words before an item that can say nothing of it are not its result ("unaided so Romberg ..."), nor
+        is praise before one that has its own ("okay so straight leg test positive")."""
         if group.targets:
             return
-        strangers = [r for r in group.results if self._no_result_of(r, targets)]
+        praised = len(group.results) == 1 and not group.grades and (self.result_of(k + 1) or self._value_follows(k))
+        strangers = [
+            r
+            for r in group.results
+            if self._no_result_of(r, targets) or (praised and r.lex is not None and r.lex.text in PRAISE)
+        ]
         for m in strangers:
             group.results.remove(m)
             group.mentions.remove(m)

@@ -88,7 +88,9 @@ class Places(Sides):
             if earlier or len(group.places) > 1:
                 group.side = None if any(p.side for p in group.places) else group.side
         else:
-            group.places.append(Place(m.lex.site, m, m.lex.site.side, None))
+            part = group.places and group.places[-1].mention is self.ms[k - 1] and self._word_before(k) == "from"
+            own = group.places[-1].side if part else None  # "in the LLE from the foot to ..."
+            group.places.append(Place(m.lex.site, m, m.lex.site.side or own, None))
         group.mentions.append(m)
 
     def _examined(self, k: int) -> bool:
@@ -221,7 +223,7 @@ class Places(Sides):
                 return True
             if kind == COMMA or lex is None:
                 break
-            if lex.result is not None and not self.is_item(other):
+            if lex.result is not None and not self.is_item(other) and not self._reaches(other):
                 if self._said_again(other):
                     return True
                 return not self.next_is_item(other) and not self._own_place(other)

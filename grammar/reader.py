@@ -186,8 +186,12 @@ class Reader(Naming):
             self.on_side(k)
         elif lex.neg and not (lex.result is not None and not self.next_is_item(k)):
             self.on_neg(k)
+        elif self._reaches(k) and self.group.places:
+            self.group.mentions.append(m)
         elif lex.result is not None and not (lex.hedge and not self._result_fits(m)):
             self.on_result(k)
+            if lex.because and m in self.group.results:
+                self._cause(k)
         else:
             self.on_small(k)
         return k + 1

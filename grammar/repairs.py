@@ -60,10 +60,16 @@ class Repairs(Ahead):
             if t.sign
             or self.items[t.item].kind == "test"
             or (self.items[t.item].kind == "sign" and t.reading is None)
-            or (plain and t.item in _LOST_BY_NO)
+            or (plain and t.item in _LOST_BY_NO and not self._muscles(t))
             or (t.reading is not None and t.reading.test)
         ]
         return group
+
+    @staticmethod
+    def _muscles(target: Target) -> bool:
+        """ "no finger flexors": no muscle is ever absent, so what was meant (a reflex, spasm ...) was not said."""
+        words = target.mention.lex.text if target.mention is not None and target.mention.lex is not None else ""
+        return target.item == "power" and target.site is not None and words.endswith("ors")
 
     def _leans(self, target: Target) -> bool:
         """The item leans on a word that is not understood ("no motor impersistence")."""

@@ -71,7 +71,22 @@ class Whereabouts(Meaning):
                 return [(site, self.exam if group.side is None else None)]
         if not group.targets and self.state.topic_sites and not group.places:
             return [(site, spot_or_none) for site in self.state.topic_sites]
+        if not group.places and target.item in SENSORY and self._elsewhere(group, target):
+            return []
         return [(self._default_site(target), spot_or_none)]
+
+    def _elsewhere(self, group: Group, target: Target) -> bool:
+        """ "no sensory abnormality in the thoracic spine": a place was said that is not understood; none is guessed."""
+        tokens = self.state.tokens
+        ends = [m.j for m in group.mentions] + ([target.mention.j] if target.mention is not None else [])
+        for end in set(ends):
+            if end < len(tokens) and tokens[end].lower() in ("in", "over"):
+                at = end + 1
+                while at < len(tokens) and tokens[at].lower() in ("the", "his", "her", "their", "both", "all"):
+                    at += 1
+                if end + 1 < at < len(tokens) and self.state.content[at] and at not in self.known:
+                    return True
+        return False
 
     def _same_place(self, target: Target, spot: Place) -> list[tuple[str | None, Place | None]]:
         """ "in this area": the places, with their sides, of the finding before."""
@@ -147,7 +162,7 @@ class Whereabouts(Meaning):
             return spot.side
         if group.side is not None:
             return group.side
-        if group.compare is not None:
+        if group.compare in ("right", "left"):
             return "both"
         if item.default == "midline" and group.side is None:
             return "none" if status in ("normal", "not_examined") or target.item == "tongue" else "unstated"
