@@ -109,6 +109,6 @@ def _summary(finding: Finding, side: Side) -> SlotState | None:
         return None
     if side != "none" and finding.side not in (side, "both", "none"):
         return None
-    if finding.item == "cranial_nerves" and finding.status != "normal":
-        return None
-    return "not_examined" if finding.status == "not_examined" else "recorded_by_summary"
+    if finding.status == "not_examined":
+        return "not_examined"
+    return None if finding.item == "cranial_nerves" and finding.status != "normal" else "recorded_by_summary"

@@ -148,8 +148,11 @@ class Look:
                 continue
             if lex is not None and lex.result is not None and not lex.side:
                 return "reflex" in lex.result.by_item and (talk or lex.text in ("brisk", "very brisk", "brisker"))
+            if self._joined(k) and lex is not None and lex.item is not None and lex.item.targets[0][0] == "reflex":
+                return lex.item.number == "many"  # "knee & ankle jerks"
             if not (
                 self.ms[k].kind == COMMA
+                or self.ms[k].mark in ("&", "/")
                 or (
                     lex is not None
                     and (lex.side or lex.joins or lex.severity or (lex.site is not None and lex.item is None))

@@ -78,7 +78,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
-            span = _cut_pair(pipe, norms, i, span)
+            span = _nervous_system(pipe, tokens, norms, i, _cut_pair(pipe, norms, i, span))
             mention = Mention(PHRASE, i, span[0], span[1])
             if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):
                 i = span[0] - 1
@@ -99,11 +99,28 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
             out[-1].grade.spaced = bool(doc[slash - 1].whitespace_)
         if len(out) > 1 and (acuity or "eye" in norms[i : i + 5]):
             _spoken_fraction(out)
+    _plus_is_and(doc, out)
     if base:
         for mention in out:
             mention.i += base
             mention.j += base
     return out
+
+
+def _plus_is_and(doc: Doc, out: list[Mention]) -> None:
+    """ "knee + ankle jerks absent": a plus that stands free between two items or places is "and", unless the second
+    has a plus of its own ("knee + ankle ++")."""
+    for before, plus, after, behind in zip(out, out[1:], out[2:], [*out[3:], None], strict=False):
+        if plus.grade is None or not plus.grade.lone or plus.j != plus.i + 1 or not doc[plus.i - 1].whitespace_:
+            continue
+        named = all(m.lex is not None and (m.lex.item is not None or m.lex.site is not None) for m in (before, after))
+        if named and before.j == plus.i and after.i == plus.j and not (behind is not None and _signs_only(doc, behind)):
+            plus.kind, plus.grade, plus.mark = MARK, None, "&"
+
+
+def _signs_only(doc: Doc, m: Mention) -> bool:
+    """A grade that is written with signs alone: "++"."""
+    return m.kind == GRADE and all(token.norm_ in ("+", "-") for token in doc[m.i : m.j])
 
 
 def _sided(lex: Lexeme) -> bool:
@@ -142,6 +159,16 @@ def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]
     cut = norms.index("and", i, end)
     first = pipe.by_key.get(tuple(norms[i:cut]))
     return (cut, first) if first is not None and first.side else span
+
+
+def _nervous_system(
+    pipe: Pipeline, tokens: list[str], norms: list[str], i: int, span: tuple[int, Lexeme]
+) -> tuple[int, Lexeme]:
+    """ "CNS: normal" is the whole nervous system, which covers nothing; "CNs normal" and "CNS II-XII" are nerves."""
+    if tokens[i] != "CNS" or span[0] != i + 1 or _nerve_range(pipe, norms, i + 1, []) > i + 1:
+        return span
+    whole = pipe.by_key.get(("neuro", "exam"))
+    return span if whole is None else (i + 1, whole)
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

@@ -22,7 +22,10 @@ class Sides(Steering):
             self.swallow(m)
             return
         side = self._resolve_side(lex.side) if lex.side else None
-        if side is None:
+        if side is None or self._other_ones(k):
+            return
+        if self._both_items(k):
+            self.group.mentions.append(m)
             return
         if self.heading_side is not None and side != self.heading_side:
             self.heading_side = None
@@ -119,6 +122,19 @@ class Sides(Steering):
         group.side, group.side_mention = side, m
         group.side_bare = not lex.text.startswith(PREPOSITIONS)
         group.mentions.append(m)
+
+    def _both_items(self, k: int) -> bool:
+        """ "the right knee and ankle jerks are both brisk": both of the two items, not both sides."""
+        group = self.group
+        if self.at(k).text != "both" or len(group.targets) != 2 or group.side not in ("right", "left") or group.valued:
+            return False
+        first, last = group.side_mention, group.targets[0].mention
+        return first is not None and last is not None and first.i < last.i and self._value_follows(k)
+
+    def _other_ones(self, k: int) -> bool:
+        """ "left plantar up, other reflexes normal": the other items, not the other side."""
+        reading = self.item_at(k + 1) if k + 1 < len(self.ms) else None
+        return self.at(k).text in ("other", "the other") and reading is not None and reading.number == "many"
 
     def _leading_fraction(self, k: int) -> bool:
         """ "4/5 R grip, 5/5 L grip": a typed fraction that opens its part of the line belongs to what follows."""

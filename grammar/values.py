@@ -11,7 +11,7 @@ from grammar.ahead import PRAISE, REVEALS
 from grammar.drafts import SENSORY, Group
 from grammar.fits import WHOLE
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COLON, COMMA, GRADE, STOP, Mention
+from grammar.mentions import COLON, COMMA, GRADE, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION
 from grammar.verdicts import Verdicts
 
@@ -215,6 +215,8 @@ class Values(Verdicts):
             return
         if (before := self.lex(k - 1)) is not None and before.units:
             return
+        if grade.den == 5 and self._of_abbreviation(k):
+            return
         if grade.level is not None and self._level_is_place(m):
             return
         if grade.unit is None and grade.den is None and not grade.sign and self._counting(k):
@@ -266,6 +268,14 @@ class Values(Verdicts):
         group.grades.append(m)
         group.mentions.append(m)
 
+    def _of_abbreviation(self, k: int) -> bool:
+        """ "LLE: XX 4+/5": the value of a typed abbreviation that is not understood stays with it."""
+        before = self.ms[k - 1] if k else None
+        if before is None or before.kind != UNKNOWN or before.j != self.ms[k].i:
+            return False
+        word = self.tokens[before.j - 1]
+        return 1 < len(word) < 5 and word.isupper()
+
     def _same_again(self, k: int) -> bool:
         """ "five and five": one value for each side."""
         if k < 2 or not self._joined(k) or self.group.sided or self._side_at(k + 1) or len(self.group.grades) != 1:
@@ -294,6 +304,11 @@ class Values(Verdicts):
             return any(t.item == "power" for t in targets)
         assert m.grade is not None
         assert m.grade.level is not None
+        group = self.group
+        values = [*group.results, *group.grades]
+        places_first = bool(values and group.places) and group.places[0].mention.i < values[0].i
+        if places_first and group.sided and self._value_follows(self.ms.index(m)):
+            self.close()  # "L5 absent left, S1 normal left"
         self.emitter.add_level_place(self.group, m)
         return True
 
