@@ -90,15 +90,26 @@ class Meaning(About):
         status = self._signs(group, target, status, negated, descriptors)
         if status is None:
             return None
-        if (negated or target.sign) and status == "normal" and target.item != "reflex":
-            descriptors = [
-                d
-                for d in descriptors
-                if d not in (target.reading.descriptors if target.reading is not None and target.sign else ())
-            ]
+        own: set[str] = set()
+        if target.sign and status == "normal" and target.item != "reflex" and target.reading is not None:
+            own.update(target.reading.descriptors)
+        if negated and status == "abnormal":
+            own = self._denied(group, target)
+        descriptors = [d for d in descriptors if d not in own]
         if group.hedge is not None and not negated:
             status = "equivocal"
         return status, placed, descriptors, decided
+
+    def _denied(self, group: Group, target: Target) -> set[str]:
+        """What a negation takes away: "not alert", "not equal and reactive"."""
+        denied: set[str] = set()
+        if target.reading is not None and target.reading.status == "normal":
+            denied.update(target.reading.descriptors)
+        for m in group.results:
+            reading = self.reading(target, m)
+            if reading is not None and reading.status == "normal" and reading.descriptor:
+                denied.add(reading.descriptor)
+        return denied
 
     def _says_grade(self, m: Mention, target: Target) -> bool:
         """Only "full power" and the like mean grade 5; "full" alone does so where the item is power as a whole."""

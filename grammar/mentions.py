@@ -24,6 +24,8 @@ STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
 )
 _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
 _OPENING = 12
+Found = tuple[int, Lexeme] | None
+Spans = dict[int, tuple[int, Lexeme]]
 _TO_PLACE = frozenset(("of", "over", "in", "on"))
 
 
@@ -74,7 +76,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING) else None
         if span is not None and i - cued >= 9 and (not span[1].complaint_only or _sided(span[1]) or _denied(out, i)):
             span = None
-        span = span or spans.get(i)
+        span = _cut_no(pipe, norms, spans, i, span or spans.get(i))
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
@@ -140,6 +142,16 @@ def _headed(norms: list[str], i: int, end: int) -> bool:
     return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
 
 
+def _cut_no(pipe: Pipeline, norms: list[str], spans: Spans, i: int, span: Found) -> Found:
+    """ "no trouble finding words": "no" denies the sign that is named behind it; "no trouble" is no result here."""
+    behind = spans.get(i + 1)
+    if span is None or behind is None or norms[i] != "no" or span[1].result is None or span[1].item is not None:
+        return span
+    if behind[1].item is None or not behind[1].item.sign or behind[0] <= span[0]:
+        return span
+    return i + 1, pipe.by_key[("no",)]
+
+
 def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]) -> tuple[int, Lexeme]:
     """ "... on the right and the left is normal": two sides, each with a result of its own."""
     end, lex = span
@@ -186,9 +198,6 @@ def _spoken_fraction(out: list[Mention]) -> None:
         first.grade.den = second.grade.n
         first.j = second.j
         out.pop()
-
-
-Spans = dict[int, tuple[int, Lexeme]]
 
 
 def _longest(pipe: Pipeline, doc: Doc) -> tuple[Spans, Spans]:

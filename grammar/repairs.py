@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import copy
 
-from grammar.ahead import Ahead
+from grammar.ahead import COPULA, Ahead
 from grammar.drafts import SENSORY, Draft, Group, Target
 from grammar.mentions import COMMA, MARK, Mention
 from grammar.state import COMMAND, FINDING
@@ -46,13 +46,14 @@ class Repairs(Ahead):
         self.emitter.emit(group, self.heading_side)
 
     def _lost(self, group: Group) -> Group:
-        """ "no ankle jerks": for a function, none of it is its absence, not a normal result."""
+        """ "no ankle jerks": for a function, none of it is its absence; "not alert" denies the normal state."""
         if group.targets and group.targets[-1].sign:
             for t in group.targets[:-1]:  # "no motor or sensory deficit": the deficit is that of both
                 if not t.sign and t.reading is not None and t.reading.heading and t.site is None:
                     t.reading = copy.copy(t.reading)
                     t.reading.sign = True
-        plain = group.neg is not None and group.neg.lex is not None and not group.neg.lex.text.startswith("not")
+        cue = group.neg.lex.text if group.neg is not None and group.neg.lex is not None else "not"
+        plain = not cue.startswith("not")
         group.targets = [
             t
             for t in group.targets
@@ -61,6 +62,7 @@ class Repairs(Ahead):
             or self.items[t.item].kind == "test"
             or (self.items[t.item].kind == "sign" and t.reading is None)
             or (plain and t.item in _LOST_BY_NO and not self._muscles(t))
+            or ((cue == "not" or cue in COPULA) and t.reading is not None and t.reading.status is not None)
             or (t.reading is not None and t.reading.test)
         ]
         return group

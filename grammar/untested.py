@@ -174,7 +174,7 @@ class Untested(Values):
             self.group.neg = m
             self.group.mentions.append(m)
             return
-        if lex.text in COPULA and self.is_item(k + 1) and self.tokens[max(0, m.i - 1)].lower() != "there":
+        if lex.text in COPULA and self._thing(k + 1) and self.tokens[max(0, m.i - 1)].lower() != "there":
             self.close()  # "the right isn't, first dorsal interosseous bulk good": it denies what was said before
             self.emitter.doubtful = False
             return
@@ -196,6 +196,11 @@ class Untested(Values):
         group.neg = m
         group.hedged = lex.neg == "hedged"
         group.mentions.append(m)
+
+    def _thing(self, k: int) -> bool:
+        """An item that is no quality of a person: "is not dysarthric", "is not oriented" deny what stands behind."""
+        reading = self.item_at(k) if k < len(self.ms) and self.is_item(k) else None
+        return reading is not None and not (reading.sign or reading.status)
 
     def _valued_function(self, k: int) -> bool:
         """A function and its grade at once: what stands before cannot deny it."""

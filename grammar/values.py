@@ -204,6 +204,13 @@ class Values(Verdicts):
         targets = group.targets or self.state.topic
         return self.emitter.compatible(targets, group, m)
 
+    def _counted(self, k: int) -> bool:
+        """ "two of three words": a count out of so many, said of a test that counts."""
+        grade = self.ms[k].grade
+        if grade is None or grade.den is None:
+            return False
+        return any(self.items[t.item].scale == "count" for t in self.group.targets or self.state.topic)
+
     def on_grade(self, k: int) -> None:
         m = self.ms[k]
         grade = m.grade
@@ -211,7 +218,7 @@ class Values(Verdicts):
         if grade.lone and not any(t.item == "reflex" for t in self.group.targets or self.state.topic):
             return
         nxt = self.lex(k + 1)
-        if nxt is not None and nxt.units and grade.unit is None:
+        if nxt is not None and nxt.units and grade.unit is None and not self._counted(k):
             return
         if (before := self.lex(k - 1)) is not None and before.units:
             return

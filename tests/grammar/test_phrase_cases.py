@@ -19,7 +19,6 @@ NAMING = frozenset(("addon", "arms", "couch", "face", "power", "sensation", "sta
 # Phrase files whose twin is still being written.
 UNFINISHED = frozenset(
     (
-        "addon",
         "cues",
         "face",
         "results",
