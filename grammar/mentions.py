@@ -80,7 +80,8 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
-            span = _nervous_system(pipe, tokens, norms, i, _cut_pair(pipe, norms, i, span))
+            cut = _two_findings(pipe, norms, i, spans, out) or _cut_pair(pipe, norms, i, span)
+            span = _nervous_system(pipe, tokens, norms, i, cut)
             mention = Mention(PHRASE, i, span[0], span[1])
             if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):
                 i = span[0] - 1
@@ -181,6 +182,25 @@ def _nervous_system(
         return span
     whole = pipe.by_key.get(("neuro", "exam"))
     return span if whole is None else (i + 1, whole)
+
+
+def _two_findings(
+    pipe: Pipeline, norms: list[str], i: int, spans: Spans, out: list[Mention]
+) -> tuple[int, Lexeme] | None:
+    """ "extensor on the right and left knee jerk brisk": behind a value the first side ends a finding, and the other
+    begins that of the single item which follows at once."""
+    if i not in spans or not out or out[-1].kind not in (GRADE, PHRASE):
+        return None
+    end, lex = spans[i]
+    following = spans[end][1].item if end in spans else None
+    words = norms[i:end]
+    if lex.side != "both" or "and" not in words or words[0] != "on" or {"right", "left"} - set(words):
+        return None
+    if following is None or following.number == "many":
+        return None
+    cut = i + words.index("and")
+    first = pipe.by_key.get(tuple(norms[i:cut]))
+    return (cut, first) if first is not None and first.side else None
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

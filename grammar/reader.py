@@ -182,7 +182,7 @@ class Reader(Naming):
             self.group.neg = m
         elif lex.compare in ("right", "left"):
             self.on_compare(k)
-        elif lex.side:
+        elif lex.side and not self._no_side(k):
             self.on_side(k)
         elif lex.neg and not (lex.result is not None and not self.next_is_item(k)):
             self.on_neg(k)
@@ -195,6 +195,14 @@ class Reader(Naming):
         else:
             self.on_small(k)
         return k + 1
+
+    def _no_side(self, k: int) -> bool:
+        """ "on the other hand the plantars are ...", "the other reflexes are ...": a turn of speech, and the rest."""
+        lex = self.at(k)
+        if not (lex.but or lex.rest) or not self.next_is_item(k):
+            return False
+        reading = self.item_at(self._next_item(k))
+        return lex.but is not None or (reading is not None and (reading.heading or reading.number == "many"))
 
     def _asked(self, k: int) -> int:
         """ "are there any areas of decreased sensation": a question for any of it reaches to what it asks for."""

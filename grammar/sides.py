@@ -268,7 +268,8 @@ class Sides(Steering):
             return False
         if self._other_than_carried(k) or (self.group.valued and self.at(k + 1).text in COPULA):
             return True
-        if self.excepted and not (m.lex.text.startswith(PREPOSITIONS) and self.group.exception):
+        place = self.group.targets and self.is_site(k + 1) and not self._value_follows(k + 1)
+        if self.excepted and not (self.group.exception and (place or m.lex.text.startswith(PREPOSITIONS))):
             return True
         if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
             return True

@@ -5,6 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
+from grammar.ahead import PRAISE
 from grammar.drafts import Group, Target
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, MARK, UNKNOWN, Mention
@@ -70,7 +71,8 @@ class Steering(Repairs):
             self._steer(lex.station or "")
         self.state.topic_sites = []
         self.state.bound = None
-        self.state.prior_side = None
+        self.state.prior_side = self.heading_side = None
+        self.state.head_side = self.state.head_region = None
         self.state.pair_order = None
 
     def _steer(self, station: str) -> None:
@@ -129,7 +131,10 @@ class Steering(Repairs):
         marked = len(self.ms) > 1 and self.ms[1].kind in (COMMA, COLON)
         if not marked and not lex.text.startswith(PREPOSITIONS):
             return None
-        return lex.side if self.is_item(2 if marked else 1) else None
+        first = 2 if marked else 1
+        while self.at(first).neg and not self.is_item(first):
+            first += 1
+        return lex.side if self.is_item(first) else None
 
     def _head(self, group: Group) -> None:
         """Items before a colon, with items behind it, were a heading."""
@@ -252,6 +257,8 @@ class Steering(Repairs):
             return False
         if (lex.joins or lex.site or lex.side) and not long_enough:
             return False
+        if lex.side and self._value_follows(k) and self.at(k + 1).text not in PRAISE:
+            return False  # "the other side down"
         self.close()
         self.settle()
         self.take(m, INSTRUCTION)
