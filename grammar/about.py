@@ -31,11 +31,11 @@ _LIMBS = frozenset(("arm", "leg"))
 _HANDS = frozenset(("hand", "fingers"))
 # Words that say by themselves what was examined, and the places of which they say it.
 _OWN_WORDS = {
-    "power": (frozenset(("weak", "weaker", "plegic", "paralysed", "paretic")), _LIMBS),
+    "power": (frozenset(("weak", "weaker", "not weak", "plegic", "paralysed", "paretic")), _LIMBS),
     "tone": (frozenset(("spastic", "rigid", "flaccid", "hypertonic", "hypotonic")), _LIMBS),
     "fine_finger_movements": (frozenset(("clumsy", "fumbling")), _HANDS),
     "sensation": (frozenset(("numb",)), _LIMBS | _HANDS | {"foot", "forearm", "thigh"}),
-    "muscle_bulk": (frozenset(("wasted",)), _LIMBS | _HANDS | {"forearm", "thigh", "foot"}),
+    "muscle_bulk": (frozenset(("wasted", "not wasted")), _LIMBS | _HANDS | {"forearm", "thigh", "calf", "foot"}),
 }
 
 

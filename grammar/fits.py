@@ -41,7 +41,7 @@ class Fits:
         item = self.items[target.item]
         test = target.reading is not None and target.reading.test
         kind = "sign" if target.sign else "test" if test else item.kind
-        if target.sign and item.kind == "function":
+        if target.sign and item.kind != "sign":
             specific = m.lex.result.by_kind.get("sign")
             if specific is not None:
                 return specific

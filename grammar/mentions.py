@@ -82,6 +82,9 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             cut = _two_findings(pipe, norms, i, spans, out) or _cut_pair(pipe, norms, i, span)
             span = _nervous_system(pipe, tokens, norms, i, cut)
+            if _denied_word(norms, spans, i, span):
+                i += 1
+                continue
             mention = Mention(PHRASE, i, span[0], span[1])
             if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):
                 i = span[0] - 1
@@ -201,6 +204,14 @@ def _two_findings(
     cut = i + words.index("and")
     first = pipe.by_key.get(tuple(norms[i:cut]))
     return (cut, first) if first is not None and first.side else None
+
+
+def _denied_word(norms: list[str], spans: Spans, i: int, span: tuple[int, Lexeme]) -> bool:
+    """ "is not wasted": the copula is a small word before a result of its own, "not wasted"."""
+    inner = spans.get(i + 1)
+    if span[0] != i + 2 or norms[i] not in ("is", "are", "was", "were") or norms[i + 1] != "not" or inner is None:
+        return False
+    return inner[0] > span[0] and inner[1].result is not None
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

@@ -159,7 +159,7 @@ class Reader(Naming):
             return k + 1
         if lex.instruction is not None and self.on_instruction(k):
             return k + 1
-        if lex.question and not self.is_item(k):
+        if lex.question and not self.is_item(k) and not (lex.result and self.group.targets and not self.group.valued):
             self.close()
             self.take(m, INSTRUCTION)
             self.instructed = True
@@ -231,6 +231,8 @@ class Reader(Naming):
             waiting = [t.item for t in self.state.topic]
         if lex.item is not None and lex.item.status == "normal" and lex.item.targets[0][0] == "consciousness":
             return "consciousness" in waiting
+        if lex.item is not None and lex.item.status == "normal" and lex.item.targets[0][0] == "general_statement":
+            return bool(self.group.targets) and not self.group.complete
         if self.next_is_item(k) and not self.group.targets:
             nxt = k + 1
             while not self.is_item(nxt):

@@ -88,6 +88,7 @@ class Values(Verdicts):
             group.exception = True
         if self._either(k):
             group.hedge = self.ms[k]  # "normal or mildly increased": which of the two is not said
+        self._bulk_of_muscle(m)
         group.results.append(m)
         group.mentions.append(m)
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 import itertools
 
 from grammar.ahead import SEEN
-from grammar.mentions import UNKNOWN, Mention
+from grammar.drafts import Target
+from grammar.mentions import COMMA, STOP, UNKNOWN, Mention
 from grammar.phrase_files import ResultPhrase
 from grammar.places import Places
 
@@ -153,13 +154,34 @@ class Verdicts(Places):
         return any(r is not None and r.status == "not_examined" for r in readings)
 
     def _leads(self, k: int) -> bool:
-        """ "can hop", "able to walk on her heels": the item follows at once."""
+        """ "can hop", "able to walk on her heels": the item follows at once; "hopping: able" ends its clause."""
         if not self.next_is_item(k):
-            return False
+            waits = bool(self.group.targets) and not self.group.valued
+            return waits and self.at(k).text.split()[-1] == "able" and self._clause_ends(k + 1)
         between = self.tokens[self.ms[k].j : self.ms[k + 1].i]
         return all(
             word.lower() in ("to", "walk", "do", "perform", "on", "the", "his", "her", "stand") for word in between
         )
+
+    def _clause_ends(self, k: int) -> bool:
+        """Nothing follows at k but a pause or a side."""
+        return k >= len(self.ms) or self.ms[k].kind in (COMMA, STOP) or bool(self.at(k).side)
+
+    def _bulk_of_muscle(self, m: Mention) -> None:
+        """ "left calf not wasted": the word speaks of the bulk of the muscles that were named, not of their power."""
+        group, result = self.group, m.lex.result if m.lex is not None else None
+        if group.valued or result is None or "muscle_bulk" not in result.by_item or "power" in result.by_item:
+            return
+        sites = [
+            self.emitter.site_of("muscle_bulk", t.site)
+            if t.item == "power" and t.site is not None and t.reading is not None and t.reading.alt is None
+            else None
+            for t in group.targets
+        ]
+        if all(sites):
+            group.targets = [
+                Target("muscle_bulk", site, None, t.mention) for t, site in zip(group.targets, sites, strict=True)
+            ]
 
     def _needs_word(self, k: int) -> bool:
         """ "cranial nerves two to twelve intact, gait normal", "pupils equal sluggish, corneals present": the item

@@ -34,7 +34,6 @@ def test_praise_after_a_sign_that_is_there_does_not_make_it_normal(
 @pytest.mark.parametrize(
     ("text", "left_over"),
     [
-        ("stick out your tongue it goes to the left", "goes to the left"),
         ("show me your teeth left side lower", "left side lower"),
     ],
 )
@@ -42,6 +41,10 @@ def test_what_was_seen_behind_an_instruction_is_at_least_unread(text: str, left_
     note = parse(text).note
     assert note.findings == ()
     assert any(left_over in piece.text for piece in note.unread)
+
+
+def test_what_was_seen_behind_an_instruction_is_its_result() -> None:
+    assert rows("stick out your tongue it goes to the left") == {("tongue", None, "left", "abnormal")}
 
 
 def test_a_foot_drop_of_one_side_is_a_finding_unless_it_is_called_the_complaint() -> None:

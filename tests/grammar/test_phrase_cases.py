@@ -21,7 +21,6 @@ UNFINISHED = frozenset(
     (
         "cues",
         "face",
-        "results",
         "sites",
         "sounds",
         "standing",
