@@ -64,7 +64,8 @@ class About(Fits):
             if any((row.item, row.site) == (head.item, "limbs") for row in self.state.last_group):
                 return []  # "coordination slowed but otherwise unremarkable"
             if head.item in SUMMED:
-                return [Target(head.item, "limbs", None, None)]
+                limb = self.state.limb[0] if self.state.limb is not None else None
+                return [Target(head.item, limb if limb in self.items[head.item].sites else "limbs", None, None)]
             return []
         fits = [t for t in topic if self._value_suits(t, group)]
         if (

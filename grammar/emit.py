@@ -7,6 +7,23 @@ from grammar.mentions import Mention
 from grammar.scales import Placed
 from grammar.whereabouts import Whereabouts
 
+_LIMB_SITES = {
+    "arm": (
+        "arm",
+        "shoulder",
+        "elbow",
+        "wrist",
+        "finger",
+        "thumb",
+        "grip",
+        "biceps",
+        "triceps",
+        "brachio",
+        "fore",
+        "hand",
+    ),
+    "leg": ("leg", "hip", "knee", "ankle", "great_toe", "toe", "foot", "thigh", "calf"),
+}
 _OTHER_SIDE = {"right": "left", "left": "right"}
 
 
@@ -111,6 +128,7 @@ class Emitter(Whereabouts):
             return
         if any(m.i and self.state.tokens[m.i - 1].lower() == "all" for m in group.results):
             self._all_equal(group)
+        self._keep_limb(rows, group)
         self.state.groups += 1
         for row in rows:
             row.group = self.state.groups
@@ -119,6 +137,21 @@ class Emitter(Whereabouts):
         if own:
             columns = self.state.pair_order is not None and group.side is None and group.valued
             self.state.pair_first = [row for row in rows if row.side in ("both", "unstated")] if columns else []
+
+    def _keep_limb(self, rows: list[Draft], group: Group) -> None:
+        """Remember of which limb the talk is ("in the legs hip flexion four, the rest full") until it is of another."""
+        areas = {area for spot in group.places for area in spot.reading.areas}
+        if areas in ({"arm"}, {"leg"}) and group.targets:
+            side = next((spot.side for spot in group.places if spot.side in _OTHER_SIDE), None)
+            before = group.side_mention.j if group.side_mention is not None else -1
+            if side is None and any(spot.mention.i == before for spot in group.places):
+                side = group.side if group.side in _OTHER_SIDE else None  # "right leg"
+            self.state.limb = (areas.pop(), side)
+        elif self.state.limb is not None:
+            limb, side = self.state.limb
+            here = _LIMB_SITES.get(limb, ())
+            if not all(row.site is not None and row.site.startswith(here) for row in rows):
+                self.state.limb = None
 
     def _all_equal(self, group: Group) -> bool:
         """ "biceps 2+, triceps 2+, all equal": the sides of the rows of this sentence that had none."""

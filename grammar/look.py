@@ -168,7 +168,7 @@ class Look:
             return self._myotomes(k) is not None
         if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
             return self.joint_reflex(k)
-        if lex is None or lex.item is None or self._provoked(k) or self._symptom(k):
+        if lex is None or lex.item is None or self._provoked(k) or self._not_meant(k):
             return False
         if lex.alt_item is not None:
             return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
@@ -203,10 +203,20 @@ class Look:
         lex = self.lex(k)
         return lex is not None and lex.item is not None and lex.item.targets[0][0] == "power"
 
-    def _symptom(self, k: int) -> bool:
-        """ "pain or numbness down your legs": beside pain, numbness and weakness are what the patient feels."""
-        if self.at(k).text not in ("numbness", "weakness"):
+    def _not_meant(self, k: int) -> bool:
+        """ "pain or numbness down your legs", "numbness and tingling": beside pain or tingling, numbness and weakness
+        are what the patient feels. "asked to recall 3/3 objects": the number is what was asked."""
+        i, j = self.ms[k].i, self.ms[k].j
+        lex = self.at(k)
+        if lex.item is not None and lex.item.targets[0][0] in ("recall", "registration"):
+            return [word.lower() for word in self.tokens[max(0, i - 2) : i]] == ["asked", "to"] and self._value_at(
+                k + 1
+            )
+        if lex.text not in ("numbness", "weakness"):
             return False
+        near = [word.lower() for word in (*self.tokens[max(0, i - 2) : i], *self.tokens[j : j + 2])]
+        if "tingling" in near and "," not in near and not self.at(k - 1).neg:
+            return True
         for step in (-1, 1):
             other = k + step
             while 0 <= other < len(self.ms) and (self.ms[other].kind == COMMA or self.at(other).joins):

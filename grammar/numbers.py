@@ -204,7 +204,11 @@ def _range(grade: Grade, norms: Sequence[str]) -> None:
     grade.hi, end = found
     grade.hi_sign, grade.end = _sign_at(norms, end)
     over = _denominator(norms, grade.end)
-    if over is not None and norms[grade.end] != "of":
+    if over is None or norms[grade.end] == "of":
+        return
+    if grade.den == grade.n and over[0] == grade.hi:  # "1+/1+ to 2+/2+": the ends are pairs
+        grade.end = _sign_at(norms, over[1])[1]
+    else:
         grade.den, grade.end = over
 
 

@@ -42,6 +42,7 @@ class State:
         self.head_region: str | None = None
         self.head_side: str | None = None
         self.head_line = False
+        self.limb: tuple[str, str | None] | None = None
         self.entered: str | None = None
         self.last_item: str | None = None
         self.topic_side: str | None = None

@@ -78,6 +78,7 @@ class Steering(Repairs):
     def _steer(self, station: str) -> None:
         self.state.station = "couch" if station == "legs" else station
         self.state.region = {"arms": "arm", "legs": "leg"}.get(station)
+        self.state.limb = (self.state.region, None) if self.state.region is not None else None
         self.state.heading = None
         self.state.topic = []
 
@@ -106,6 +107,7 @@ class Steering(Repairs):
         self.state.head_region = areas.pop()
         self.state.head_side = next((p.side for p in group.places if p.side), group.side)
         self.state.head_line = line
+        self.state.limb = (self.state.head_region, self.state.head_side)
         self.heading_side = self.state.head_side
         for m in group.mentions:
             self.take(m, COMMAND)
@@ -139,6 +141,7 @@ class Steering(Repairs):
     def _head(self, group: Group) -> None:
         """Items before a colon, with items behind it, were a heading."""
         self.state.topic = list(group.targets)
+        self.state.topic_sites = []
         for m in group.mentions:
             if m is not group.side_mention:
                 self.take(m, COMMAND)

@@ -227,7 +227,9 @@ class Values(Verdicts):
             return
         if grade.level is not None and self._level_is_place(m):
             return
-        if grade.unit is None and grade.den is None and not grade.sign and self._counting(k):
+        if grade.unit is None and grade.den is None and self._counting(k):
+            return
+        if k and self.at(k - 1).item is not None and self._not_meant(k - 1):
             return
         self._head_before_value(k)
         group = self.group
@@ -321,7 +323,14 @@ class Values(Verdicts):
         return True
 
     def _counting(self, k: int) -> bool:
-        """ "one, two, three" is counting aloud."""
+        """ "one, two, three" is counting aloud; "RLE 3 3 4 4 3 4" is a table whose heads were not understood."""
+        first = last = k
+        while first > 0 and self.ms[first - 1].kind == GRADE and self.ms[first - 1].j == self.ms[first].i:
+            first -= 1
+        while last + 1 < len(self.ms) and self.ms[last + 1].kind == GRADE and self.ms[last].j == self.ms[last + 1].i:
+            last += 1
+        if last - first >= 3:
+            return True
         values: list[int] = []
         other = k
         while other < len(self.ms) and self.ms[other].kind in (GRADE, COMMA):

@@ -71,6 +71,10 @@ class Whereabouts(Meaning):
                 return [(site, self.exam if group.side is None else None)]
         if not group.targets and self.state.topic_sites and not group.places:
             return [(site, spot_or_none) for site in self.state.topic_sites]
+        limb = self.state.limb[0] if group.rest and self.state.limb is not None and target.item in SUMMED else None
+        site = self.site_of(target.item, limb) if limb is not None else None
+        if site is not None:
+            return [(site, spot_or_none)]
         if not group.places and target.item in SENSORY and self._elsewhere(group, target):
             return []
         return [(self._default_site(target), spot_or_none)]
@@ -197,6 +201,9 @@ class Whereabouts(Meaning):
         if negated_sign:
             return "both"
         if group.rest:
+            limb = self.state.limb
+            if limb is not None and limb == (site, limb[1]) and limb[1] is not None:
+                return limb[1]
             return self._unsided(group, target, spot, status, site)
         if not own and spot is not None and self.state.topic_side in ("right", "left"):
             return self.state.topic_side
