@@ -33,7 +33,7 @@ class ItemPhrase(_Data):
     descriptor: str | None = None
     descriptors: tuple[str, ...] = ()
     status: Literal["normal", "abnormal", "equivocal"] | None = None
-    side: Literal["both", "none", "unstated"] | None = None
+    side: Literal["right", "left", "both", "none", "unstated"] | None = None
     heading: bool = False
     needs: Literal["standing", "plantar", "neck", "modality"] | None = None
 

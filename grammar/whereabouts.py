@@ -162,6 +162,8 @@ class Whereabouts(Meaning):
             return "none"
         if reading is not None and reading.midline and status == "normal":
             return "none"
+        if phrase is not None and phrase.side in ("right", "left"):
+            return phrase.side
         if spot is not None and spot.side is not None:
             return spot.side
         if group.side is not None:
