@@ -76,13 +76,14 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING) else None
         if span is not None and i - cued >= 9 and (not span[1].complaint_only or _sided(span[1]) or _denied(out, i)):
             span = None
-        span = _cut_no(pipe, norms, spans, i, span or spans.get(i))
+        named = bool(out) and out[-1].lex is not None and bool(out[-1].lex.item or out[-1].lex.site)
+        span = _cut_no(pipe, norms, spans, i, span or spans.get(i), named)
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             cut = _two_findings(pipe, norms, i, spans, out) or _cut_pair(pipe, norms, i, span)
             span = _nervous_system(pipe, tokens, norms, i, cut)
-            if _denied_word(norms, spans, i, span):
+            if _denied_word(pipe, norms, spans, i, span[0], named):
                 i += 1
                 continue
             mention = Mention(PHRASE, i, span[0], span[1])
@@ -146,14 +147,23 @@ def _headed(norms: list[str], i: int, end: int) -> bool:
     return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
 
 
-def _cut_no(pipe: Pipeline, norms: list[str], spans: Spans, i: int, span: Found) -> Found:
-    """ "no trouble finding words": "no" denies the sign that is named behind it; "no trouble" is no result here."""
+def _cut_no(pipe: Pipeline, norms: list[str], spans: Spans, i: int, span: Found, named: bool) -> Found:
+    """ "no trouble finding words", "not dysarthric" with nothing `named`: a denied sign, and no result of a word."""
     behind = spans.get(i + 1)
-    if span is None or behind is None or norms[i] != "no" or span[1].result is None or span[1].item is not None:
+    if span is None or behind is None or behind[1].item is None or not behind[1].item.sign:
         return span
-    if behind[1].item is None or not behind[1].item.sign or behind[0] <= span[0]:
+    if norms[i] not in ("no", "not") or span[1].result is None or span[1].item is not None:
         return span
-    return i + 1, pipe.by_key[("no",)]
+    alone = norms[i] == "not" and not named and _placeless(pipe, behind)
+    if behind[0] < span[0] or (behind[0] == span[0] and not alone):
+        return span
+    return i + 1, pipe.by_key[(norms[i],)]
+
+
+def _placeless(pipe: Pipeline, found: Found) -> bool:
+    """A sign of an item that has no places: "dysarthric", unlike "wasted"."""
+    item = found[1].item if found is not None else None
+    return item is not None and item.sign and not any(pipe.catalogue.items[name].sites for name, _ in item.targets)
 
 
 def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]) -> tuple[int, Lexeme]:
@@ -206,12 +216,14 @@ def _two_findings(
     return (cut, first) if first is not None and first.side else None
 
 
-def _denied_word(norms: list[str], spans: Spans, i: int, span: tuple[int, Lexeme]) -> bool:
+def _denied_word(pipe: Pipeline, norms: list[str], spans: Spans, i: int, end: int, named: bool) -> bool:
     """ "is not wasted": the copula is a small word before a result of its own, "not wasted"."""
     inner = spans.get(i + 1)
-    if span[0] != i + 2 or norms[i] not in ("is", "are", "was", "were") or norms[i + 1] != "not" or inner is None:
+    if end != i + 2 or norms[i] not in ("is", "are", "was", "were") or norms[i + 1] != "not" or inner is None:
         return False
-    return inner[0] > span[0] and inner[1].result is not None
+    if not named and _placeless(pipe, spans.get(i + 2)):
+        return False  # "she is not dysarthric": a sign of its own is denied
+    return inner[0] > end and inner[1].result is not None
 
 
 def _spoken_fraction(out: list[Mention]) -> None:
