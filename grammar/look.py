@@ -14,6 +14,8 @@ from grammar.pipeline import Pipeline
 from grammar.state import State
 
 _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
+# Places that only facial sensation or bulk have as sites, but where touch and pinprick are tested too.
+_BESIDE = frozenset(("v1", "v2", "v3", "thenar", "hypothenar"))
 _PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
 _BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
 _JOINTS = (("knee",), ("ankle",))
@@ -184,9 +186,11 @@ class Look:
         if need == "neck":
             return self.reads_as(k, "neck_stiffness")
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
-            return (
-                not (self.sensory_topic() and lex.site.areas[0] in self.pipe.catalogue.areas) or not self.group.targets
-            )
+            area = lex.site.areas[0]
+            felt = area in self.pipe.catalogue.areas or (
+                area in _BESIDE and (not self.group.valued or f"{self._word_before(k)} " in PREPOSITIONS)
+            )  # not "facial sensation normal, forehead weak"
+            return not (self.sensory_topic() and felt) or not self.group.targets
         if lex.site is not None and lex.site.needs == "sensation":
             return not self.sensory_topic()
         if lex.site is not None and lex.site.needs == "bulk":

@@ -133,7 +133,7 @@ class Naming(Listing):
         if head.item == "facial_sensation" and new[0] in SENSORY and before == "to":
             return True
         heading = head.site is None and head.reading is not None and head.reading.heading
-        if new[0] == head.item == "power" and (heading or self.modal is group):
+        if new[0] == head.item and new[0] in ("power", "muscle_bulk") and (heading or self.modal is group):
             fits, words = new[1] is not None, ("in", "of", "for", "at", "with")
         elif head.item == "coordination" or (self.modal is group and head.item in _COORDINATION):
             fits, words = new[0] in _COORDINATION, ("for", "on", "to", "in")

@@ -189,7 +189,7 @@ class Whereabouts(Meaning):
             return self._second_column()
         if any(p.reading.number == "many" and p.side is None for p in group.places):
             return "both"
-        if phrase is not None and phrase.number == "many":
+        if phrase is not None and phrase.number == "many" and not (spot is not None and spot.reading.number == "one"):
             return "both"
         if (
             phrase is not None

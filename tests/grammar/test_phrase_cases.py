@@ -20,9 +20,7 @@ NAMING = frozenset(("addon", "arms", "couch", "face", "power", "sensation", "sta
 UNFINISHED = frozenset(
     (
         "cues",
-        "sites",
         "sounds",
-        "standing",
         "words",
     )
 )
