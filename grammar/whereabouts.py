@@ -189,7 +189,8 @@ class Whereabouts(Meaning):
             return self._second_column()
         if any(p.reading.number == "many" and p.side is None for p in group.places):
             return "both"
-        if phrase is not None and phrase.number == "many" and not (spot is not None and spot.reading.number == "one"):
+        one_place = spot is not None and spot.reading.number == "one" and bool(item.sites)
+        if phrase is not None and phrase.number == "many" and not one_place:  # "reflexes normal, finger brisk"
             return "both"
         if (
             phrase is not None
