@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from grammar.drafts import SENSORY, Group, Target
 from grammar.fits import Fits
+from grammar.mentions import Mention
 
 SUMMED = {
     "power",
@@ -27,6 +28,7 @@ _FILLERS = frozenset(("uh", "um", "er", "erm"))
 _LINKS = frozenset(("is", "was", "are", "were", "the", "a", "an", "score", "scored", "scores", "total")) | _FILLERS
 _BEFORE_OWNER = frozenset(("with", "of", "for"))
 _BEFORE_TEST = _BEFORE_OWNER | {"on", "in", "the"}  # "26/30 on the ..."
+_BEFORE_DATE = frozenset(("on", "since", "dated", "until", "from", "by"))  # "on 6/9 her left eye was patched"
 _LIMBS = frozenset(("arm", "leg"))
 _HANDS = frozenset(("hand", "fingers"))
 # Words that say by themselves what was examined, and the places of which they say it.
@@ -196,11 +198,15 @@ class About(Fits):
         if topic_item is None and self.state.bound is not None and self.state.bound[0] == "power":
             topic_item = "power"
         if any(
-            m.lex is not None and m.lex.text in ("full power", "full strength", "at full strength")
+            m.lex is not None
+            and m.lex.text in ("full power", "full strength", "at full strength")
+            and not self._back_to(m)
             for m in group.results
         ) and (topic_item != "power" or group.rest or group.places):
             return [Target("power", None, None, None)]
         if topic_item is None and any(g.n in (6, 20) and g.den is not None and g.den not in (4, 5) for g in grades):
+            if any(m.i and self.state.tokens[m.i - 1].lower() in _BEFORE_DATE for m in group.grades):
+                return []
             eye = any(area == "eye" for p in group.places for area in p.reading.areas)
             return [Target("visual_acuity", None, None, None)] if eye or group.sided else []
         if (
@@ -219,6 +225,11 @@ class About(Fits):
             return [Target("reflex", None, None, None)]
         own = self._named_by_word(group, topic_item)
         return [Target(own, None, None, None)] if own is not None else []
+
+    def _back_to(self, m: Mention) -> bool:
+        """ "she is not back to full strength": talk of how she is getting on."""
+        words = [word.lower() for word in self.state.tokens[max(0, m.i - 2) : m.i]]
+        return words[-1:] in (["to"], ["at"]) and m.i - 2 not in self.known and bool(self.state.content[m.i - 2])
 
     def _named_by_word(self, group: Group, topic_item: str | None) -> str | None:
         """ "right leg weak", "left arm spastic", "right hand clumsy": the word names what was examined, unless the

@@ -119,12 +119,13 @@ class Emitter(Whereabouts):
             return
         if not rows and group.compare == "worse" and self._worse_side(group):
             return
+        rows = rows or self._found_there(group)
         if not rows and group.exception and group.mentions:
             first, last = min(group.mentions, key=lambda m: m.i), max(group.mentions, key=lambda m: m.i)
             self.state.exceptions.append((self._span(first)[0], self._span(last)[1], len(self.state.drafts) - 1))
         if not rows:
             if own and not group.valued and group.neg is None and targets:
-                self._keep_waiting(group)
+                self.state.pending = group  # an item without a result waits for the next utterance
             return
         if any(m.i and self.state.tokens[m.i - 1].lower() == "all" for m in group.results):
             self._all_equal(group)
@@ -189,10 +190,6 @@ class Emitter(Whereabouts):
             self.state.drafts.insert(self.state.drafts.index(row) + 1, half)
         self._mark(group.mentions)
         return True
-
-    def _keep_waiting(self, group: Group) -> None:
-        """An item without a result: it waits for the next utterance."""
-        self.state.pending = group
 
     def _rows(self, group: Group, target: Target, heading_side: str | None, own: bool) -> list[Draft]:
         value = self._value(group, target)

@@ -78,7 +78,8 @@ class Meaning(About):
             if reading.qualifies:
                 continue
             weightier = decided is None or decided.soft or not reading.soft
-            if weightier and (status is None or (status == "normal" and reading.status != "normal")):
+            named = decided is not None and decided.soft and not reading.soft  # "sways, so negative"
+            if weightier and (status is None or named or (status == "normal" and reading.status != "normal")):
                 status, decided = reading.status, reading
             if reading.grade is not None and placed is None and self._says_grade(m, target):
                 placed = Placed(reading.grade, True)

@@ -104,7 +104,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         if out and out[-1].grade is not None and out[-1].grade.den is not None and "/" in norms[out[-1].i : i]:
             slash = norms.index("/", out[-1].i, i)
             out[-1].grade.spaced = bool(doc[slash - 1].whitespace_)
-        if len(out) > 1 and (acuity or "eye" in norms[i : i + 5]):
+        if len(out) > 1 and (acuity or "eye" in norms[max(0, i - 3) : i + 5]):
             _spoken_fraction(out)
     _plus_is_and(doc, out)
     if base:

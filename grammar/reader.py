@@ -103,6 +103,8 @@ class Reader(Naming):
 
     def step(self, k: int) -> int:
         m = self.ms[k]
+        if m.mark == "(" and self.group.notex is not None and self.group.targets and self.group.reason is None:
+            self.reasoning = True  # "unable to test hopping (plaster)"
         if self.reasoning:
             end = self.reason(k)
             if end > k:

@@ -95,12 +95,12 @@ class Untested(Values):
         self.reasoning = False
         if k == start:
             return start
-        words = [t for m in self.ms[start:k] for t in range(m.i, m.j) if m.kind not in (COMMA,)]
+        words = [t for m in self.ms[start:k] for t in range(m.i, m.j) if m.kind not in (COMMA, MARK)]
         if not words:
             return start
         low = min(words)
         stop = self.ms[k].i if k < len(self.ms) else len(self.tokens)
-        high = self.ms[k - 1].j
+        high = max(words) + 1
         while high < stop and self.tokens[high].isalpha():
             high += 1
         self.group.reason = (low, high)

@@ -48,6 +48,7 @@ class Values(Verdicts):
         if (
             lex.text in PRAISE
             and not group.targets
+            and not (self.at(k - 1).but and self._side_at(k + 1))
             and not self.next_is_item(k)
             and not group.places
             and group.side is None

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 from grammar.about import SUMMED
 from grammar.data_files import DATA
-from grammar.drafts import SENSORY, Group, Place, Target
+from grammar.drafts import SENSORY, Draft, Group, Place, Target
 from grammar.lexicon import ItemReading
 from grammar.meaning import Meaning
 from grammar.phrase_files import ResultPhrase
@@ -213,6 +213,18 @@ class Whereabouts(Meaning):
         if self.state.prior_side is not None and self._carries(target, status):
             return self.state.prior_side
         return self._unsided(group, target, spot, status, site)
+
+    def _found_there(self, group: Group) -> list[Draft]:
+        """ "no drift except on the left": the sign that was denied is there on that side."""
+        said = group.side or next((p.side for p in group.places if p.side), None)
+        topic = {t.item for t in self.state.topic if t.sign}
+        denied = [row for row in self.state.last_group if row.item in topic]
+        blank = group.exception and not (group.targets or group.valued or group.neg or group.hedge)
+        if not blank or said not in ("right", "left") or not denied:
+            return []
+        if any(row.status != "normal" or row.side != "both" for row in denied) or denied != self.state.last_group:
+            return []
+        return [Draft(row.item, row.site, said, "abnormal") for row in denied]
 
     def _second_column(self) -> str:
         """The second value of a pair in "R then L" order: the first value was the first side's."""
