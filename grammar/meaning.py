@@ -70,7 +70,7 @@ class Meaning(About):
         negated = group.neg is not None
         for m in group.results:
             reading = self.reading(target, m)
-            if reading is None:
+            if reading is None or (reading.needs_side and not group.sided):
                 continue
             name = reading.descriptor
             if name and name in self.items[target.item].describe and name not in descriptors:

@@ -171,7 +171,8 @@ class Whereabouts(Meaning):
         if group.compare in ("right", "left"):
             return "both"
         if item.default == "midline" and group.side is None:
-            return "none" if status in ("normal", "not_examined") or target.item == "tongue" else "unstated"
+            rests = target.item == "tongue" and not self._to_a_side(target, reading)
+            return "none" if status in ("normal", "not_examined") or rests else "unstated"
         if spot is not None and spot.reading.midline:
             return "none"
         if phrase is not None and phrase.side is not None and not (group.neg and phrase.side == "unstated"):
@@ -240,6 +241,12 @@ class Whereabouts(Meaning):
         if self.state.prior_first:
             return True
         return status != "normal" or self.items[target.item].default == "single"
+
+    @staticmethod
+    def _to_a_side(target: Target, reading: ResultPhrase | None) -> bool:
+        """ "the tongue deviates": to a side that was not said."""
+        said = target.reading is not None and target.sign and "deviates" in target.reading.descriptors
+        return said or (reading is not None and reading.descriptor == "deviates")
 
     def _unsided(self, group: Group, target: Target, spot: Place | None, status: str, site: str | None) -> str:
         """No side was said and none is carried."""
