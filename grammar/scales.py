@@ -42,6 +42,8 @@ class Placed:
 def place(name: str, scale: Scale, grade: Grade) -> Placed | None:
     """The grade on the scale called `name`; None when this kind of number cannot be meant for that scale."""
     rule = _RULES.get(name)
+    if grade.n >= 1900:
+        return None  # a year
     return rule(scale, grade) if rule is not None else None
 
 

@@ -8,7 +8,9 @@ marks, as it is said), [[typed]] (as notes are written), [[must_not_match]] (loo
 A case: `said` and `want`, rows "item[:site] side status[ grade][ +descriptor][ ~qualifier]"; nothing else may come out.
 Further keys are checked where they stand: `queries` (kinds that must be raised), `no_queries` (kinds that must not),
 `rests_on` (the items that the queries of `queries` rest on), `asked`, `complaint`, `reason`, `slots` (rows
-"item[:site] side state"), `context` and `unread` (words that must be there), `withdrawn` (a number), `suggests`.
+"item[:site] side state"), `context`, `unread`, `instruction` and `command` (words that must be there; [] for
+none), `texts` (what each finding came from, in order), `withdrawn` (a number), `suggests`. Of every case: the
+pieces of the cover follow one another from the first character to the last, so each word is in one of them.
 An empty list says that there is none: `complaint = []`.
 """
 
@@ -29,7 +31,7 @@ FOLDER = Path(__file__).resolve().parents[1] / "cases" / "rules"
 KINDS = ("typed", "spoken", "must_not_match", "known_failure", "case")
 KEYS = {
     "said", "want", "rule", "queries", "no_queries", "rests_on", "asked", "complaint", "reason", "slots", "context",
-    "unread", "withdrawn", "suggests",
+    "unread", "instruction", "command", "texts", "withdrawn", "suggests",
 }  # fmt: skip
 NUMBERED = re.compile(r"^\d{1,2}_\d{2}_")
 
@@ -74,10 +76,17 @@ def _rest(case: dict[str, Any], note: Note) -> None:
         assert wanted is None or (set(wanted) <= got if wanted else not got), f"{key} is {sorted(got)}"
     slots = {f"{s.item}:{s.site} {s.side} {s.state}" if s.site else f"{s.item} {s.side} {s.state}" for s in note.slots}
     assert set(case.get("slots", ())) <= slots
-    for key, spans in (("context", note.context), ("unread", note.unread)):
-        text = " | ".join(span.text for span in spans)
-        assert all(words in text for words in case.get(key, ())), f"{key} is {text!r}"
-        assert case.get(key) != [] or not spans, f"{key} is {text!r}"
+    assert [piece.start_char for piece in note.cover] == [0, *(piece.end_char for piece in note.cover[:-1])]
+    assert note.cover[-1].end_char == len(case["said"])
+    for kind in ("context", "unread", "instruction", "command"):
+        pieces = [case["said"][p.start_char : p.end_char] for p in note.cover if p.kind == kind]
+        assert all(any(words in piece for piece in pieces) for words in case.get(kind, ())), f"{kind} is {pieces}"
+        assert case.get(kind) != [] or not any(char.isalnum() for piece in pieces for char in piece), (
+            f"{kind}: {pieces}"
+        )
+    if "texts" in case:
+        assert [finding.text for finding in note.findings] == case["texts"]
+        assert [case["said"][f.start_char : f.end_char] for f in note.findings] == case["texts"]
     if "withdrawn" in case:
         assert len(note.withdrawn) == case["withdrawn"]
 
