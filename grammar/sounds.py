@@ -136,11 +136,19 @@ class SoundAlikes:
     def _listed_at(self, norms: list[str], i: int) -> tuple[int, int, tuple[str, ...]] | None:
         for size in range(min(_LONGEST + 1, len(norms) - i), 0, -1):
             read = self.listed.get(tuple(norms[i : i + size]))
-            if read is not None and not (
-                norms[i] == "week" and i and (norms[i - 1] in _WEEKS or norms[i - 1].isdecimal())
-            ):
+            if read is None or (norms[i] == "week" and i and (norms[i - 1] in _WEEKS or norms[i - 1].isdecimal())):
+                continue
+            if not self._bare_sign(norms, i, i + size, read):
                 return i, i + size, read
         return None
+
+    def _bare_sign(self, norms: list[str], start: int, end: int, read: tuple[str, ...]) -> bool:
+        """A sign with nothing said of it: "he uses a hedge trimmer" is talk, "a trimmer of the right hand" is not."""
+        lexeme = self.keys.get(read)
+        if lexeme is None or lexeme.item is None or not lexeme.item.sign:
+            return False
+        near = [*norms[max(0, start - 3) : start], *norms[end : end + 4]]
+        return not any(n.isdecimal() for n in near) and not any(self._evidence(near, k) for k in range(len(near)))
 
     def _window(self, norms: list[str], unknown: list[bool], i: int) -> tuple[int, int, tuple[str, ...]] | None:
         if not norms[i].isalpha():

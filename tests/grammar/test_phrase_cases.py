@@ -20,7 +20,6 @@ NAMING = frozenset(("addon", "arms", "couch", "face", "power", "sensation", "sta
 UNFINISHED = frozenset(
     (
         "cues",
-        "sounds",
         "words",
     )
 )
