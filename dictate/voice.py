@@ -7,7 +7,8 @@ What is learnt, for PocketSphinx (the bundled engine can take no more without to
 - where the mean of the speaker's cepstra lies (cepstral mean normalisation starts there instead of at an average).
 
 Whether it helps is measured, not assumed: the sentences are halved, each half is recognised with what the other
-taught, and the profile is used only if fewer words are wrong than without it. The fused engine needs no profile.
+taught, and the profile is used only if fewer words are wrong than without it. The fused engine uses it in its second
+ear; its network takes no profile.
 """
 
 from __future__ import annotations

@@ -46,7 +46,7 @@ def register(app: typer.Typer) -> None:
             f"{profile.wrong_after} after."
         )
         typer.echo(
-            f"Use it: `dictate hear FILE --engine pocketsphinx --voice {name}`."
+            f"Use it: `dictate hear FILE --voice {name}`."
             if profile.helps
             else "That is no gain, so this voice will be heard as before."
         )

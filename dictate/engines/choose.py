@@ -4,6 +4,8 @@ Order without a wish: Vosk when a model is configured, then the fused neural eng
 second ear, when its packages are installed, then PocketSphinx, which is always there. The setting `second_ear`
 puts `two-ears` in the fused engine's place: it weighs the two word by word and is better on voices that
 PocketSphinx hears well, and far worse on others (tests/bench/speech.py; figures in README.md).
+
+A learnt voice (setting `voice`) goes to PocketSphinx wherever it hears: alone, or as the second ear of the others.
 """
 
 from __future__ import annotations
@@ -41,6 +43,8 @@ def choose_engine(
     if wish == "two-ears" or (settings.speech.second_ear and wish is None):
         return _two_ears(settings, clinic, say)
     if wish == "vosk":
+        if settings.speech.voice is not None:
+            say(f"The voice {settings.speech.voice!r} was learnt for PocketSphinx and is of no use to Vosk.")
         return _vosk(chosen_model, settings, clinic, say)
     if wish == "pocketsphinx":
         return _pocketsphinx(settings, clinic)
@@ -73,6 +77,10 @@ def _fused(settings: Settings, clinic: tuple[str, ...], ear: Engine | None = Non
         from dictate.engines.fused import open_engine
     except ImportError as error:
         raise EngineError("the fused engine is not part of this installation.") from error
+    if ear is None and settings.speech.voice is not None:
+        from dictate.engines.fused.ear import QuietedEar
+
+        ear = QuietedEar(_pocketsphinx(settings, clinic))
     engine: Engine = open_engine(settings.folders.cache, clinic, ear)
     return engine
 
