@@ -26,7 +26,6 @@ _LIMB_SITES = {
 }
 _OTHER_SIDE = {"right": "left", "left": "right"}
 
-
 # Descriptions that never stand beside a normal result.
 _ABNORMAL = frozenset(
     (
@@ -192,6 +191,7 @@ class Emitter(Whereabouts):
         return True
 
     def _rows(self, group: Group, target: Target, heading_side: str | None, own: bool) -> list[Draft]:
+        target = self._of_face(group, target)
         value = self._value(group, target)
         if value is None:
             return []

@@ -181,6 +181,9 @@ class Look:
             return False
         if lex.text == "face" and any(area in ("arm", "leg") for area in self._areas(k + 1)):
             return False
+        told = self.group.valued and self.group.targets and not self.result_of(k + 1)
+        if lex.text == "face" and told and self._word_before(k) in ("in", "of"):
+            return False  # "power is normal in the face"
         if lex.text == "face" and self.reads_as(k, "facial_power"):
             return True
         if need == "neck":

@@ -171,3 +171,13 @@ class Meaning(About):
         row.high = placed.high
         if target.item == "clonus" and row.grade == "0":
             row.grade = None
+
+    def _of_face(self, group: Group, target: Target) -> Target:
+        """ "now the face: sensation is normal", "power normal in the face": these are items of their own."""
+        areas = {area for spot in group.places for area in spot.reading.areas}
+        if areas != {"face"} and (areas or self.state.region != "face"):
+            return target
+        if target.item == "power" and target.site is None:
+            return Target("facial_power", None, target.reading, target.mention)
+        felt = target.item in ("light_touch", "pinprick", "sensation") and target.site is None and not areas
+        return Target("facial_sensation", None, target.reading, target.mention) if felt else target

@@ -242,6 +242,8 @@ class Naming(Listing):
 
     def _enter_station(self, target: Target) -> None:
         station = self.items[target.item].station
+        if self.state.region == "face" and target.item not in ("power", *SENSORY):
+            self.state.region = None
         if target.item == "tone" and self.state.last_item != "tone":
             self.state.entered = self.state.station
         self.state.last_item = target.item

@@ -126,6 +126,7 @@ class Repairs(Ahead):
         if not old or strength == "open":
             self.flush_plain()
             return
+        self._as_before(group, old)
         if group.targets and not group.valued and group.neg is None and not self.state.bound and self._takes_over(old):
             self.emitter.replace_item(group, old)
             self.group = Group()
@@ -134,6 +135,16 @@ class Repairs(Ahead):
             self.group = Group()
         else:
             self._replace_whole(group, old, strength or "soft")
+
+    @staticmethod
+    def _as_before(group: Group, old: list[Draft]) -> None:
+        """ "right biceps jerk absent, I mean triceps": the jerk, as before, and not the muscle."""
+        if not group.targets or group.valued:
+            return
+        first = group.targets[0]
+        alt = first.reading.alt if first.reading is not None else None
+        if alt is not None and all(row.item == alt[0] for row in old):
+            group.targets[0] = Target(alt[0], alt[1], first.reading, first.mention)
 
     def _replace_whole(self, group: Group, old: list, strength: str) -> None:
         named = {(t.item, t.site) for t in group.targets}

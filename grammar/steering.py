@@ -69,6 +69,8 @@ class Steering(Repairs):
             self.state.topic = [Target(lex.heading, None, None, None)]
         else:
             self._steer(lex.station or "")
+            if "face" not in lex.text and self.state.region == "face":
+                self.state.region = None  # "now the cranial nerves": more than the face
         self.state.topic_sites = []
         self.state.bound = None
         self.state.prior_side = self.heading_side = None
@@ -77,8 +79,9 @@ class Steering(Repairs):
 
     def _steer(self, station: str) -> None:
         self.state.station = "couch" if station == "legs" else station
-        self.state.region = {"arms": "arm", "legs": "leg"}.get(station)
-        self.state.limb = (self.state.region, None) if self.state.region is not None else None
+        self.state.region = {"arms": "arm", "legs": "leg", "face": "face"}.get(station)
+        limb = self.state.region in ("arm", "leg")
+        self.state.limb = (self.state.region, None) if limb else None
         self.state.heading = None
         self.state.topic = []
 

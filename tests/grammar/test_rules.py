@@ -9,7 +9,8 @@ A case: `said` and `want`, rows "item[:site] side status[ grade][ +descriptor][ 
 Further keys are checked where they stand: `queries` (kinds that must be raised), `no_queries` (kinds that must not),
 `rests_on` (the items that the queries of `queries` rest on), `asked`, `complaint`, `reason`, `slots` (rows
 "item[:site] side state"), `context`, `unread`, `instruction` and `command` (words that must be there; [] for
-none), `texts` (what each finding came from, in order), `withdrawn` (a number), `suggests`. Of every case: the
+none), `texts` (what each finding came from, in order), `withdrawn` (a number), `suggests`,
+`no_slots` (rows "item[:site]" that are not required). Of every case: the
 pieces of the cover follow one another from the first character to the last, so each word is in one of them.
 An empty list says that there is none: `complaint = []`.
 """
@@ -31,7 +32,7 @@ FOLDER = Path(__file__).resolve().parents[1] / "cases" / "rules"
 KINDS = ("typed", "spoken", "must_not_match", "known_failure", "case")
 KEYS = {
     "said", "want", "rule", "queries", "no_queries", "rests_on", "asked", "complaint", "reason", "slots", "context",
-    "unread", "instruction", "command", "texts", "withdrawn", "suggests",
+    "unread", "instruction", "command", "texts", "withdrawn", "suggests", "no_slots",
 }  # fmt: skip
 NUMBERED = re.compile(r"^\d{1,2}_\d{2}_")
 
@@ -75,7 +76,8 @@ def _rest(case: dict[str, Any], note: Note) -> None:
         wanted = case.get(key)
         assert wanted is None or (set(wanted) <= got if wanted else not got), f"{key} is {sorted(got)}"
     slots = {f"{s.item}:{s.site} {s.side} {s.state}" if s.site else f"{s.item} {s.side} {s.state}" for s in note.slots}
-    assert set(case.get("slots", ())) <= slots
+    assert set(case.get("slots", ())) <= slots, sorted(set(case["slots"]) - slots)
+    assert not {slot.split(" ")[0] for slot in slots} & set(case.get("no_slots", ()))
     assert [piece.start_char for piece in note.cover] == [0, *(piece.end_char for piece in note.cover[:-1])]
     assert note.cover[-1].end_char == len(case["said"])
     for kind in ("context", "unread", "instruction", "command"):
