@@ -103,6 +103,8 @@ class Listing(Untested):
             )
         if last.reading is not None and last.reading.status is not None:
             return False
+        if last.sign and not new.sign and self._said_there(last):
+            return False
         if self._heading_over(group, targets):
             return True
         if group.places and not last.sign and not self._listed(last, new):
@@ -124,6 +126,16 @@ class Listing(Untested):
             return False
         apart = not self._listed(last, new) or group.sided or self._value_at(k + 1)
         return not (last.sign and new.sign and apart)
+
+    def _said_there(self, sign: Target) -> bool:
+        """ "ptosis on the left and the tongue is normal", "there is a tremor and ...": the sign was said to be there;
+        the result of what follows is not its own."""
+        behind = sign.mention.j if sign.mention is not None else 0
+        marks = [place.mention for place in self.group.places]
+        side = self.group.side_mention
+        marks += [side] if side is not None else []
+        led = side is not None and self.group.side_bare and sign.mention is not None and side.j == sign.mention.i
+        return led or self._stated() or any(mark.i >= behind for mark in marks)
 
     def _said_of_itself(self, k: int, new: Target) -> bool:
         """A sign after a comma with its own side, place or result word is said to be there: it ends a negation."""

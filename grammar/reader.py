@@ -161,7 +161,8 @@ class Reader(Naming):
             return k + 1
         if lex.instruction is not None and self.on_instruction(k):
             return k + 1
-        if lex.question and not self.is_item(k) and not (lex.result and self.group.targets and not self.group.valued):
+        answer = lex.result and self.group.targets and not self.group.valued
+        if lex.question and not self.is_item(k) and not answer and not self._there_is(k):
             self.close()
             self.take(m, INSTRUCTION)
             self.instructed = True
@@ -206,6 +207,11 @@ class Reader(Naming):
         reading = self.item_at(self._next_item(k))
         return lex.but is not None or (reading is not None and (reading.heading or reading.number == "many"))
 
+    def _there_is(self, k: int) -> bool:
+        """ "and there are four beats of clonus": no question to the patient."""
+        m = self.ms[k]
+        return self.at(k).text == "and there" and self.tokens[m.j : m.j + 1] in (["is"], ["are"], ["'s"], ["was"])
+
     def _asked(self, k: int) -> int:
         """ "are there any areas of decreased sensation": a question for any of it reaches to what it asks for."""
         if not self.at(k).text.endswith(" any"):
@@ -213,6 +219,8 @@ class Reader(Naming):
         end = k + 1
         while end < len(self.ms) and end < k + 6 and self.ms[end].kind != COMMA:
             if self.is_item(end):
+                while self.at(end + 1).joins and self.is_item(end + 2) and not self.own_result(end + 2):
+                    end += 2
                 for index in range(k, end + 1):
                     self.take(self.ms[index], INSTRUCTION)
                 return end + 1

@@ -80,8 +80,7 @@ class Steering(Repairs):
     def _steer(self, station: str) -> None:
         self.state.station = "couch" if station == "legs" else station
         self.state.region = {"arms": "arm", "legs": "leg", "face": "face"}.get(station)
-        limb = self.state.region in ("arm", "leg")
-        self.state.limb = (self.state.region, None) if limb else None
+        self.state.limb = (self.state.region, None) if self.state.region in ("arm", "leg") else None
         self.state.heading = None
         self.state.topic = []
 
