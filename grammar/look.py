@@ -114,7 +114,7 @@ class Look:
             return False
         return (
             bool(lex.item is not None and lex.result is None and not lex.item.sign)
-            or bool(lex.neg and lex.result is None)
+            or bool(lex.neg and lex.result is None and (lex.text == "no" or not self.result_of(k + 2)))
             or bool(lex.instruction and not lex.side)
         )
 

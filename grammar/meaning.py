@@ -36,6 +36,28 @@ _GENERAL = frozenset(
     )
 )
 
+# Adverbs that take away the state which a phrase claims by itself: "he barely follows commands", "alert at times".
+_SHAKY = frozenset(
+    (
+        "barely",
+        "hardly",
+        "scarcely",
+        "rarely",
+        "seldom",
+        "never",
+        "sometimes",
+        "occasionally",
+        "inconsistently",
+        "intermittently",
+        "always",
+        "often",
+        "usually",
+        "almost",
+        "nearly",
+        "only",
+    )
+)
+
 
 class Meaning(About):
     """What was found: status, grade and descriptions of one target of a group."""
@@ -112,6 +134,15 @@ class Meaning(About):
                 denied.add(reading.descriptor)
         return denied
 
+    def _shaky(self, target: Target) -> bool:
+        """An adverb beside the phrase says that it does not hold, or not always."""
+        if target.mention is None:
+            return False
+        tokens, start, end = self.state.tokens, target.mention.i, target.mention.j
+        before, after = tokens[max(0, start - 1) : start], [token.lower() for token in tokens[end : end + 2]]
+        beside = {token.lower() for token in (*before, *after[:1])}
+        return bool(_SHAKY & beside) or after == ["at", "times"]
+
     def _says_grade(self, m: Mention, target: Target) -> bool:
         """Only "full power" and the like mean grade 5; "full" alone does so where the item is power as a whole."""
         assert m.lex is not None
@@ -135,7 +166,7 @@ class Meaning(About):
         if target.item == "weber" and status is None and group.side in ("right", "left"):
             return "abnormal"
         if status is None and carried is not None and not negated:
-            return carried
+            return None if self._shaky(target) else carried
         if negated:
             if status is not None:
                 if target.sign and group.results:

@@ -45,6 +45,10 @@ _AFTER_NO = frozenset(
         "over",
         "their",
         "its",
+        "really",
+        "actually",
+        "quite",
+        "all",
     )
 )
 

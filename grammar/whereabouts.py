@@ -177,7 +177,7 @@ class Whereabouts(Meaning):
             return "none"
         if phrase is not None and phrase.side is not None and not (group.neg and phrase.side == "unstated"):
             return phrase.side
-        if any(
+        if status == "normal" and any(
             m.lex is not None and m.lex.result is not None and m.lex.result.any is not None and m.lex.result.any.soft
             for m in group.results
         ):
@@ -199,11 +199,9 @@ class Whereabouts(Meaning):
             and any(t.reading is not None and t.reading.number == "many" for t in group.targets)
         ):
             return "both"
-        negated_sign = group.neg is not None and status == "normal"
-        if status == "not_examined":
-            return "both"
-        if negated_sign:
-            return "both"
+        single = item.default == "single" and phrase is not None and phrase.number == "one" and bool(group.results)
+        if status == "not_examined" or (group.neg is not None and status == "normal" and not single):
+            return "both"  # a sign that is denied; but "the knee jerk is not brisk" is one jerk
         if group.rest:
             limb = self.state.limb
             if limb is not None and limb == (site, limb[1]) and limb[1] is not None:
