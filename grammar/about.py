@@ -215,6 +215,8 @@ class About(Fits):
             and any(g.sign == "+" and g.n <= 4 and g.den in (None, 4) and not g.unit for g in grades)
         ):
             return [Target("reflex", None, None, None)]
+        if group.places and topic_item != "power" and any(self._by_mrc(m) for m in group.grades):
+            return [Target("power", None, None, None)]
         if group.rest and any(g.den == 5 for g in grades) and not group.places:
             return [Target("power", "limbs", None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":
@@ -230,6 +232,10 @@ class About(Fits):
         """ "she is not back to full strength": talk of how she is getting on."""
         words = [word.lower() for word in self.state.tokens[max(0, m.i - 2) : m.i]]
         return words[-1:] in (["to"], ["at"]) and m.i - 2 not in self.known and bool(self.state.content[m.i - 2])
+
+    def _by_mrc(self, m: Mention) -> bool:
+        """ "MRC grade four in the right arm": the scale says what was graded."""
+        return "mrc" in [word.lower() for word in self.state.tokens[max(0, m.i - 2) : m.i]]
 
     def _named_by_word(self, group: Group, topic_item: str | None) -> str | None:
         """ "right leg weak", "left arm spastic", "right hand clumsy": the word names what was examined, unless the

@@ -71,6 +71,8 @@ COPULA = frozenset(("isn't", "aren't", "wasn't", "weren't", "is not", "are not",
 
 # Words that say that a sign was seen; of a place they say nothing.
 SEEN = frozenset(("noted", "seen", "present", "found", "appreciated", "evident", "observed", "detected"))
+# "felt reduced": the verb of a result that follows.
+FELT = SEEN - {"present", "evident"} | {"felt", "feels"}
 
 # Words of what was seen, behind an instruction: "stick out your tongue it goes to the left".
 _TELLING = frozenset(

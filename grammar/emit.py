@@ -305,8 +305,8 @@ class Emitter(Whereabouts):
         return out
 
     def _finish(self, row: Draft, group: Group) -> None:
-        if row.status in ("abnormal", "equivocal"):
-            for m in group.sevs:
+        if row.status in ("abnormal", "equivocal") and group.neg is None:  # "not quite normal" is no "marked"
+            for m in (*group.sevs, *(m for m in group.results if m.lex is not None and m.lex.severity)):
                 assert m.lex is not None
                 if m.lex.severity in self.kept and m.lex.severity not in row.qualifiers:
                     row.qualifiers.append(m.lex.severity)

@@ -304,7 +304,7 @@ class Builder:
         self.mark(data.uncertain.get("before", ()), "hedge", "strong")
         for name, patterns in data.severity.items():
             self.mark(patterns, "severity", name.replace("_", " "))
-        self.severity_kept.update(word.replace("_", " ") for word in data.severity_kept.get("words", ()))
+        self.severity_kept.update(data.severity_kept.get("words", ()))
         self.mark(data.compare.get("worse", ()), "compare", "worse")
         self.mark(data.compare.get("than", ()), "compare", "right")
         self.mark(data.compare.get("than_left", ()), "compare", "left")

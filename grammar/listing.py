@@ -208,7 +208,7 @@ class Listing(Untested):
             or (group.sevs and group.side_mention is not None and not group.side_bare)
         ):
             return False
-        if not (self.state.topic or self.state.bound):
+        if not (self.state.topic or self.state.bound) or self._opened_clause(k):
             return False
         if not self._other_half(group) and (self._value_before(k) or self._clause_prefix(k)):
             return False
@@ -227,6 +227,16 @@ class Listing(Untested):
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _opened_clause(self, k: int) -> bool:
+        """ "knees 2+, absent right ankle jerk, left 2+": result and bare side open the clause of the item at k."""
+        group = self.group
+        ms = group.mentions
+        if len(ms) < 2 or ms[-1] is not group.side_mention or not group.side_bare or self.ms[k - 1] is not ms[-1]:
+            return False
+        first = self.ms.index(ms[0]) if ms[0] in self.ms else 0
+        opens = first > 0 and self.ms[first - 1].kind == COMMA and self.ms[first:k] == ms
+        return opens and bool(group.results) and not self._own_before_comma(k)
 
     def _led_in(self, k: int) -> bool:
         """ "in this area she has normal light touch": the place opens the clause, its result stands before the item."""

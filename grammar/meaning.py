@@ -94,7 +94,8 @@ class Meaning(About):
             reading = self.reading(target, m)
             if reading is None or (reading.needs_side and not group.sided):
                 continue
-            name = reading.descriptor
+            denied = negated and reading.status == "normal"  # "plantar not flexor", "power not full"
+            name = None if denied else reading.descriptor
             if name and name in self.items[target.item].describe and name not in descriptors:
                 descriptors.append(name)
             if reading.qualifies:
@@ -103,7 +104,7 @@ class Meaning(About):
             named = decided is not None and decided.soft and not reading.soft  # "sways, so negative"
             if weightier and (status is None or named or (status == "normal" and reading.status != "normal")):
                 status, decided = reading.status, reading
-            if reading.grade is not None and placed is None and self._says_grade(m, target):
+            if reading.grade is not None and placed is None and not denied and self._says_grade(m, target):
                 placed = Placed(reading.grade, True)
         if placed is not None and placed.normal is not None:
             if status is None or (status == "normal" and not placed.normal) or (decided is not None and decided.soft):

@@ -109,6 +109,7 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
             raise
         state.faults.append((state.starts[base], state.length))
         return
+    _mark_links(state, mentions)
     first = 0
     reader.patient_line = _patient_speaks(state, base)
     for index, mention in enumerate(mentions):
@@ -122,6 +123,17 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
         first = index + 1
     if first < len(mentions):
         _read(reader, state, mentions[first:], "", len(state.tokens))
+
+
+def _mark_links(state: State, mentions: list[Mention]) -> None:
+    """Words that only link ("together with", "with the exception of", "looks like") follow their neighbours."""
+    for m in mentions:
+        lex = m.lex
+        if lex is None or not (lex.joins or lex.but or lex.except_ or lex.now or lex.hedge == "weak"):
+            continue
+        if not (lex.item or lex.site or lex.result or lex.instruction or lex.neg or lex.context or lex.complaints):
+            for t in range(m.i, m.j):
+                state.content[t] = False
 
 
 def _read(reader: Reader, state: State, ms: list[Mention], mark: str, end: int) -> None:
@@ -261,7 +273,10 @@ def _finding(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]] = ()
     )
 
 
-_REASON_STARTS = ("because of ", "because ", "due to ", "as ", "since ", "owing to ")
+_REASON_STARTS = (
+    *("because of ", "because ", "due to ", "as ", "since ", "owing to ", "on account of ", "secondary to "),
+    *("given the ", "given ", "limited by ", "for reasons of ", "by reason of ", "reason "),
+)
 
 
 def _reason(text: str) -> str:

@@ -7,7 +7,7 @@ beginning of the next ("left biceps ..."). The rules that decide are the methods
 
 from __future__ import annotations
 
-from grammar.drafts import Group
+from grammar.drafts import Group, Target
 from grammar.mentions import COLON, COMMA, GCS, GRADE, PHRASE, UNKNOWN, Mention
 from grammar.naming import Naming
 from grammar.state import COMMAND, CONTEXT, INSTRUCTION
@@ -52,10 +52,21 @@ class Reader(Naming):
                 self._set_aside(ms, low, high, end)
                 first = high
                 self.ms = ms
+                self._still_about(low, high)
             self.read(ms[first:])
         self.emitter.gcs_total()
         if mark in (".", "!", "?"):
             self._full_stop()
+
+    def _still_about(self, low: int, high: int) -> None:
+        """ "last year the ankle jerks were absent, now they are normal": the talk names what is now spoken of."""
+        if not self.at(high).now:
+            return
+        for k in range(high - 1, low, -1):
+            reading = self.item_at(k)
+            if reading is not None and self.is_item(k):
+                self.state.topic = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
+                return
 
     def read(self, ms: list[Mention]) -> None:
         """Read one sentence (the mentions up to a full stop)."""
@@ -185,19 +196,28 @@ class Reader(Naming):
             self.group.neg = m
         elif lex.compare in ("right", "left"):
             self.on_compare(k)
+        elif lex.compare == "worse" and self._worse_than_before():
+            self.on_worse(k)
         elif lex.side and not self._no_side(k):
             self.on_side(k)
         elif lex.neg and not (lex.result is not None and not self.next_is_item(k)):
             self.on_neg(k)
         elif self._reaches(k) and self.group.places:
             self.group.mentions.append(m)
-        elif lex.result is not None and not (lex.hedge and not self._result_fits(m)):
+        elif lex.result is not None and not (lex.hedge and not self._result_fits(m)) and not self._only_severe(k):
             self.on_result(k)
             if lex.because and m in self.group.results:
                 self._cause(k)
         else:
             self.on_small(k)
         return k + 1
+
+    def _only_severe(self, k: int) -> bool:
+        """ "complete weakness": a result of a clock that was drawn, but of a sign it says how much."""
+        lex, ahead = self.at(k), self.item_at(k + 1)
+        if not lex.severity or lex.result is None or ahead is None or self.group.targets:
+            return False
+        return lex.result.any is None and not any(item in lex.result.by_item for item, _ in ahead.targets)
 
     def _no_side(self, k: int) -> bool:
         """ "on the other hand the plantars are ...", "the other reflexes are ...": a turn of speech, and the rest."""
@@ -276,8 +296,7 @@ class Reader(Naming):
             self.group.ditto = m
             self.group.mentions.append(m)
         elif lex.compare == "worse":
-            self.group.compare = "worse"
-            self.group.mentions.append(m)
+            self.on_worse(k)
         elif lex.severity:
             either = self.at(k - 1).text in ("or", "very") and self._either(self._past_severity(k))
             if (self.group.valued and not either and self._prefix_follows(k)) or (
@@ -329,6 +348,25 @@ class Reader(Naming):
         assert m.lex is not None
         self.group.compare = m.lex.compare
         self.group.mentions.append(m)
+
+    def on_worse(self, k: int) -> None:
+        """ "... brisk, particularly on the left": both sides, and that one the worse; else the side was said before."""
+        group = self.group
+        side = self.at(k + 1).side
+        group.compare = "worse"
+        group.mentions.append(self.ms[k])
+        said = (group.targets or group.places) and group.results
+        free = group.side in (None, "both") and all(spot.side in (None, "both") for spot in group.places)
+        if said and free and side in ("right", "left") and not self.next_is_item(k + 1):
+            group.compare = side
+            group.mentions.append(self.ms[k + 1])
+            self.skip_to = k + 2
+
+    def _worse_than_before(self) -> bool:
+        """ "both arms weak, left weaker": said of a side of what was abnormal on both."""
+        rows = self.state.last_group
+        bare = self.group.side in ("right", "left") and not self.group.targets and not self.group.valued
+        return bare and bool(rows) and all(row.side == "both" and row.status == "abnormal" for row in rows)
 
     def on_unknown(self, k: int) -> None:
         """Unknown words between a prefix and its item cut them apart ("no head deviation, ...")."""

@@ -5,7 +5,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.ahead import COPULA, PRAISE, VERBS
+from grammar.ahead import COPULA, FELT, PRAISE, VERBS
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, STOP, UNKNOWN
 from grammar.steering import Steering
@@ -40,6 +40,7 @@ class Sides(Steering):
             and group.valued
             and group.side_mention.lex is not None
             and group.side_mention.lex.text == "both"
+            and self.ms[k - 1].kind != COMMA
         ):
             group.side, group.side_mention = side, m
             group.mentions.append(m)
@@ -248,10 +249,11 @@ class Sides(Steering):
             at == 0
             or self.ms[at - 1].kind in (COMMA, COLON)
             or self.ms[at - 1].mark != ""
-            or bool(before.joins or before.except_ or before.but)
+            or bool(before.joins or before.except_ or before.but or before.text in FELT)
         )
         verb = any(m.lex is not None and m.lex.text.startswith(VERBS) for m in group.results)
-        return opens and self.ms[k - 1] is group.mentions[-1] and (verb or not self.own_result_next(k))
+        free = verb or not self.own_result_next(k) or not self._own_before_comma(self._next_item(k))
+        return opens and self.ms[k - 1] is group.mentions[-1] and free
 
     def _starts_next(self, k: int) -> bool:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
@@ -305,9 +307,9 @@ class Sides(Steering):
         if carried and prepositional and self.is_item(nxt) and not denied and not self._side_behind(nxt):
             return True
         if lex is None or not (self.is_item(nxt) or (comma and self.is_site(nxt))):
-            return bool(
-                comma and self._value_follows(k) and self.group.targets and (prepositional or self.group.valued)
-            )
+            said = self.group.targets or self.group.places
+            goes_on = self._value_follows(k) or self.at(k + 1).compare == "worse"
+            return bool(comma and goes_on and said and (prepositional or self.group.valued))
         if self._joined(k) and self.is_item(nxt):
             return True
         if prepositional and not comma:
@@ -370,4 +372,6 @@ class Sides(Steering):
         return lex is not None and lex.text not in ("both", "bilateral", "either", "neither", "each")
 
     def _value_sided(self, k: int) -> bool:
-        return self.group.side is None and not self.group.targets
+        group = self.group
+        placed = bool(group.places) and group.valued and self.ms[k - 1].kind == COMMA  # "both arms weak, right 4"
+        return group.side is None and not group.targets and not placed

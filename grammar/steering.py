@@ -264,6 +264,8 @@ class Steering(Repairs):
             return False
         if lex.side and self._value_follows(k) and self.at(k + 1).text not in PRAISE:
             return False  # "the other side down"
+        if lex.ditto and self._side_at(k + 1) and (self.state.last_rows or self.group.valued):
+            return False  # "same again on the left"
         self.close()
         self.settle()
         self.take(m, INSTRUCTION)

@@ -10,6 +10,8 @@ from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN
 from grammar.state import CONTEXT, FINDING
 from grammar.values import Values
 
+# "not quite normal", "not that brisk", "not at all weak".
+_HOW_MUCH = frozenset(("quite", "that", "so", "even", "all", "too", "as", "just", "very"))
 _AFTER_NO = frozenset(
     (
         "a",
@@ -255,7 +257,12 @@ class Untested(Values):
         between = self.tokens[self.ms[k].j : self.ms[k + 1].i] if k + 1 < len(self.ms) else []
         if k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN:
             return False
-        return any(word.lower() not in _AFTER_NO for word in between)
+        return any(word.lower() not in _AFTER_NO and not self._adverb(word) for word in between)
+
+    @staticmethod
+    def _adverb(word: str) -> bool:
+        """ "not really weak", "not frankly extensor": how much, and no new thought."""
+        return word.lower() in _HOW_MUCH or (len(word) > 4 and word.lower().endswith("ly"))
 
     def _repairs(self, k: int, nxt: int) -> bool:
         """ "..., no, extensor", "flexor no extensor", "no the left": a second thought, not a negation."""
@@ -279,6 +286,9 @@ class Untested(Values):
                 return None
             if m.kind == COMMA and other == k + 1 and " " in self.at(k).text:
                 other += 1  # "no focal, motor, or sensory deficit"
+                continue
+            if m.kind == UNKNOWN and m.j == m.i + 1 and self._adverb(self.tokens[m.i]):
+                other += 1
                 continue
             if self._mute(other) or (m.kind == COMMA and self._mute(other - 1)):
                 found = self._past_unknown(k, other)

@@ -29,7 +29,7 @@ class Values(Verdicts):
         if self._untested(k) or self._not_seen(m):
             self._on_not_examined(k)
             return
-        if self._of_stranger(k) or self._seen_place(k) or self._stray(k):
+        if self._of_stranger(k) or self._seen_place(k) or self._stray(k) or self._only_verb(k):
             return
         if self._unlike_pair(k):
             return
@@ -187,6 +187,8 @@ class Values(Verdicts):
         if {group.side, other} == {"right", "left"} and not self.next_is_item(k + 1) and not self._value_follows(k + 1):
             return False
         placed = self._word_before(k + 1) in ("at", "in", "of", "over") if k + 1 < len(self.ms) else False
+        if self._opens_clause(k):
+            return False
         if self._needs_word(k):
             return True
         if self.next_is_item(k) and not placed and (not self._joined(k) or not self.own_result_next(k)):

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import itertools
 
-from grammar.ahead import SEEN
+from grammar.ahead import FELT, PRAISE, SEEN
 from grammar.drafts import Target
-from grammar.mentions import COMMA, STOP, UNKNOWN, Mention
+from grammar.look import PREPOSITIONS
+from grammar.mentions import COMMA, GRADE, STOP, UNKNOWN, Mention
 from grammar.phrase_files import ResultPhrase
 from grammar.places import Places
 
@@ -128,12 +129,38 @@ class Verdicts(Places):
             item in lex.result.by_item and lex.result.by_item[item].status != "not_examined" for item in items
         )
 
+    def _opens_clause(self, k: int) -> bool:
+        """ "gait normal, absent right ankle jerk, left normal": behind a comma, the result of the item that follows."""
+        bare = self.at(k + 1).side in ("right", "left") and not self.at(k + 1).text.startswith(PREPOSITIONS)
+        if not bare or k == 0 or self.ms[k - 1].kind != COMMA or k + 2 >= len(self.ms) or not self.is_item(k + 2):
+            return False
+        reading = self.item_at(k + 2)
+        fits = reading is not None and any(self._fits_item(k, item) for item, _ in reading.targets)
+        return fits and not self._own_before_comma(k + 2)
+
+    def _fits_item(self, k: int, item: str) -> bool:
+        m = self.ms[k]
+        if m.kind == GRADE:
+            return self.emitter.grade_suits(item, m)
+        result = self.at(k).result
+        return result is not None and result.reading(item, self.items[item].kind) is not None
+
     def _stray(self, k: int) -> bool:
         """ "decreased below the T2 level on the left": a word that says nothing of what has its result already."""
         group, result = self.group, self.at(k).result
         if not (group.targets and group.valued) or result is None or result.any is not None or self.next_is_item(k):
             return False
+        if self._opens_clause(k):
+            return False
         return not any(self.emitter.reading(t, self.ms[k]) for t in group.targets)
+
+    def _only_verb(self, k: int) -> bool:
+        """ "vibration felt reduced at the ankle": it is the word behind that says what was felt."""
+        if self.at(k).text not in FELT:
+            return False
+        nxt = self._past_severity(k + 1)
+        theirs = not (self.group.targets and self.next_is_item(nxt))  # not "drift noted, brisk jerks"
+        return self.result_of(nxt) and theirs and self.at(nxt).text not in PRAISE
 
     def _seen_place(self, k: int) -> bool:
         """ "abnormality in the thoracic spine appreciated": what was seen is not the place that it was seen at."""

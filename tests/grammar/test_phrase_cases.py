@@ -17,12 +17,7 @@ from tests.tools.case_files import Group, fault, groups, names, thieves, uncover
 NAMING = frozenset(("addon", "arms", "couch", "face", "power", "sensation", "standing"))
 
 # Phrase files whose twin is still being written.
-UNFINISHED = frozenset(
-    (
-        "cues",
-        "words",
-    )
-)
+UNFINISHED = frozenset(("words",))
 
 
 def cases() -> list[Any]:
