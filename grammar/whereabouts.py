@@ -177,7 +177,7 @@ class Whereabouts(Meaning):
             return "none"
         if phrase is not None and phrase.side is not None and not (group.neg and phrase.side == "unstated"):
             return phrase.side
-        if status == "normal" and any(
+        if group.neg is None and any(
             m.lex is not None and m.lex.result is not None and m.lex.result.any is not None and m.lex.result.any.soft
             for m in group.results
         ):
