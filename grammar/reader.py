@@ -192,8 +192,10 @@ class Reader(Naming):
         elif lex.site is not None and not (lex.result is not None and self.group.targets and not lex.site.areas):
             self.on_site(k)
         elif lex.text == "neither":
-            self.on_side(k)
+            if not self.result_of(k + 1):
+                self.on_side(k)  # of "neither brisk nor absent" it says no side
             self.group.neg = m
+            self.group.mentions.append(m)
         elif lex.compare in ("right", "left"):
             self.on_compare(k)
         elif lex.compare == "worse" and self._worse_than_before():

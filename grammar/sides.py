@@ -54,7 +54,7 @@ class Sides(Steering):
             group.places
             and self.is_site(k + 1)
             and (self._joined_or_comma(k) or self._list_goes_on(k))
-            and not (group.valued and self._value_follows(k + 1) and not self._sided_value(k + 1))
+            and not ((group.valued or self._there()) and self._value_follows(k + 1) and not self._sided_value(k + 1))
             and not (group.complete and self._said_again(k + 2))
         ):
             self.place_side = (side, m)
@@ -136,6 +136,11 @@ class Sides(Steering):
         """ "left plantar up, other reflexes normal": the other items, not the other side."""
         reading = self.item_at(k + 1) if k + 1 < len(self.ms) else None
         return self.at(k).text in ("other", "the other") and reading is not None and reading.number == "many"
+
+    def _there(self) -> bool:
+        """ "right arm weakness, left arm normal": the sign was said to be there, so a value is of the next place."""
+        group = self.group
+        return bool(group.targets) and group.neg is None and all(target.sign for target in group.targets)
 
     def _leading_fraction(self, k: int) -> bool:
         """ "4/5 R grip, 5/5 L grip": a typed fraction that opens its part of the line belongs to what follows."""
@@ -252,8 +257,20 @@ class Sides(Steering):
             or bool(before.joins or before.except_ or before.but or before.text in FELT)
         )
         verb = any(m.lex is not None and m.lex.text.startswith(VERBS) for m in group.results)
-        free = verb or not self.own_result_next(k) or not self._own_before_comma(self._next_item(k))
+        item = self._next_item(k)
+        free = verb or not self.own_result_next(k) or not self._own_before_comma(item) or self._of_other(item, k)
         return opens and self.ms[k - 1] is group.mentions[-1] and free
+
+    def _of_other(self, item: int, k: int) -> bool:
+        """ "slow right finger tapping normal left": what stands behind the item is of the other side than that at k."""
+        nxt = item + 1
+        while self.at(nxt).joins:
+            nxt += 1
+        near, far = self.at(nxt).side, self.at(nxt + 1).side
+        other = {"right": "left", "left": "right"}.get(self.at(k).side or "")
+        if other is None:
+            return False
+        return (self.result_of(nxt) and far == other) or (near == other and self.result_of(nxt + 1))
 
     def _starts_next(self, k: int) -> bool:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
