@@ -134,7 +134,9 @@ class Listing(Untested):
         marks = [place.mention for place in self.group.places]
         side = self.group.side_mention
         marks += [side] if side is not None else []
-        led = side is not None and self.group.side_bare and sign.mention is not None and side.j == sign.mention.i
+        beside = side is not None and sign.mention is not None and side.j == sign.mention.i
+        tied = side is not None and side.lex is not None and side.lex.text.startswith("of ")
+        led = beside and (self.group.side_bare or tied)
         return led or self._stated() or any(mark.i >= behind for mark in marks)
 
     def _said_of_itself(self, k: int, new: Target) -> bool:

@@ -170,6 +170,8 @@ class Reader(Naming):
             return self.on_withdraw(k)
         if lex.repair and self.on_repair(k):
             return k + 1
+        if lex.text == "not" and (end := self.not_that_side(k)) > k:
+            return end
         if lex.instruction is not None and self.on_instruction(k):
             return k + 1
         answer = lex.result and self.group.targets and not self.group.valued

@@ -93,13 +93,30 @@ class Repairs(Ahead):
         nxt = self.lex(follow)
         if lex.repair == "soft" and (nxt is None and not self._value_at(follow)):
             return False
-        if m.j < len(self.tokens) and self.tokens[m.j].lower() in ("about", "for", "to", "i", "did", "that", "if"):
+        words = [word.lower() for word in self.tokens[m.j : m.j + 2]]
+        if words[:1] == ["that"] and words[1:] in (["was"], ["is"], ["'s"]) and nxt is not None:
+            pass  # "sorry that was the right"
+        elif words[:1] and words[0] in ("about", "for", "to", "i", "did", "that", "if", "what"):
             return False
         if nxt is not None and (nxt.joins or (nxt.instruction is not None and nxt.item is None and not nxt.result)):
             self.take(m, FINDING if self.state.last_group else COMMAND)
             return True
         self._start_repair(m, lex.repair or "strong")
         return True
+
+    def not_that_side(self, k: int) -> int:
+        """ "a catch on the right, not the right, the left": the index behind it, and k if it is not that."""
+        group, own = self.group, k + 1
+        other = own + 2 if own + 1 < len(self.ms) and self.ms[own + 1].kind == COMMA else own + 1
+        if group.side not in ("right", "left") or not group.complete or group.places:
+            return k
+        if self.at(own).side != group.side or {self.at(other).side, group.side} != {"right", "left"}:
+            return k
+        if self.next_is_item(other) or self._value_at(other + 1):
+            return k
+        group.side, group.side_mention = self.at(other).side, self.ms[other]
+        group.mentions.extend(m for m in self.ms[k : other + 1] if m.kind != COMMA)
+        return other + 1
 
     def _start_repair(self, m: Mention, strength: str) -> None:
         """What is said next replaces the part of the last finding that it fits."""

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from grammar.mentions import COMMA, STOP, UNKNOWN, Mention
 
 _PAST = frozenset(("was", "were", "had", "used"))
+_TOLD = ("tells me", "told me", "says", "reports", "feels", "notices", "noticed", "describes")
 Look = Callable[[int], bool]
 
 
@@ -45,7 +46,9 @@ def _valued(m: Mention) -> bool:
 
 
 def _forward(ms: list[Mention], tokens: list[str], k: int, is_item: Look, own_result: Look) -> int:
-    seen = False
+    seen = placed = False
+    cue = ms[k].lex
+    told = cue is not None and cue.text.endswith(_TOLD)
     j = k + 1
     while j < len(ms):
         m = ms[j]
@@ -66,6 +69,10 @@ def _forward(ms: list[Mention], tokens: list[str], k: int, is_item: Look, own_re
                 if seen and not joined and not past and (own_result(j) or _prefixed(ms, j)):
                     return _prefix_start(ms, j, k)
                 seen = True
+            elif lex.site is not None:
+                placed = True
+            elif told and placed and lex.result is not None:
+                seen = True  # "he tells me the right leg is weak": what was told is complete
         j += 1
     return j
 
@@ -78,7 +85,7 @@ def _prefixed(ms: list[Mention], j: int) -> bool:
 def _prefix_start(ms: list[Mention], j: int, k: int) -> int:
     while j - 1 > k:
         lex = ms[j - 1].lex
-        if lex is None or not (lex.neg or lex.side or lex.severity or lex.hedge):
+        if lex is None or not (lex.neg or lex.side or lex.severity or lex.hedge) or lex.text.startswith(("in ", "of ")):
             break
         j -= 1
     return j
