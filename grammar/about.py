@@ -217,6 +217,8 @@ class About(Fits):
             return [Target("reflex", None, None, None)]
         if group.places and topic_item != "power" and any(self._by_mrc(m) for m in group.grades):
             return [Target("power", None, None, None)]
+        if topic_item == "power" and self.state.head_region is not None and self._all_of_it(group):
+            return [Target("power", self.state.head_region, None, None)]
         if group.rest and any(g.den == 5 for g in grades) and not group.places:
             return [Target("power", "limbs", None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":
@@ -227,6 +229,13 @@ class About(Fits):
             return [Target("reflex", None, None, None)]
         own = self._named_by_word(group, topic_item)
         return [Target(own, None, None, None)] if own is not None else []
+
+    def _all_of_it(self, group: Group) -> bool:
+        """ "L leg: all 5" under the heading of a limb: one value for its power as a whole."""
+        first = min(group.mentions, key=lambda m: m.i, default=None)
+        if first is None or first.grade is None or group.places or group.sided:
+            return False
+        return first.i > 0 and self.state.tokens[first.i - 1].lower() == "all"
 
     def _back_to(self, m: Mention) -> bool:
         """ "she is not back to full strength": talk of how she is getting on."""

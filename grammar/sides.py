@@ -10,6 +10,9 @@ from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, STOP, UNKNOWN
 from grammar.steering import Steering
 
+# "Not tested" said as a verb, with its item behind it: "i have not tested the left plantar, the right ...".
+_NOT_YET = (*VERBS, "have n", "haven", "did not get", "not done", "not tested")
+
 
 class Sides(Steering):
     """Sides: which result a "right" or "left" belongs to."""
@@ -27,8 +30,7 @@ class Sides(Steering):
         if self._both_items(k):
             self.group.mentions.append(m)
             return
-        if self.heading_side is not None and side != self.heading_side:
-            self.heading_side = None
+        headed, self.heading_side = self.heading_side, self.heading_side if side == self.heading_side else None
         if side in ("right", "left") and self.group.valued:
             self.state.pair_order = None
         group = self.group
@@ -115,7 +117,9 @@ class Sides(Steering):
         elif self._leading_fraction(k):
             self.leading = True
         elif group.complete and not self._prefix_side(k) and self._starts_next(k):
+            kept, self.heading_side = self.heading_side, headed
             self.close(keep_prefix=False)
+            self.heading_side = kept
             group = self.group
         if group.blank and self.excepted:
             group.exception = True
@@ -256,7 +260,9 @@ class Sides(Steering):
             or self.ms[at - 1].mark != ""
             or bool(before.joins or before.except_ or before.but or before.text in FELT)
         )
-        verb = any(m.lex is not None and m.lex.text.startswith(VERBS) for m in group.results)
+        verb = any(m.lex is not None and m.lex.text.startswith(VERBS) for m in group.results) or (
+            group.notex is not None and group.notex.lex is not None and group.notex.lex.text.startswith(_NOT_YET)
+        )
         item = self._next_item(k)
         free = verb or not self.own_result_next(k) or not self._own_before_comma(item) or self._of_other(item, k)
         return opens and self.ms[k - 1] is group.mentions[-1] and free
@@ -288,6 +294,7 @@ class Sides(Steering):
         if self._other_than_carried(k) or (self.group.valued and self.at(k + 1).text in COPULA):
             return True
         place = self.group.targets and self.is_site(k + 1) and not self._value_follows(k + 1)
+        place = place or (self.group.notex is not None and self.ms[k - 1] is self.group.notex)
         if self.excepted and not (self.group.exception and (place or m.lex.text.startswith(PREPOSITIONS))):
             return True
         if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
@@ -308,6 +315,8 @@ class Sides(Steering):
         before = self.ms[k - 1] if k else None
         comma = before is not None and before.kind == COMMA
         prepositional = m.lex.text.startswith(PREPOSITIONS)
+        if self.is_site(k + 1) and self.at(k + 2).item and self.at(k + 2).result and not prepositional:
+            return True  # "no tremor right arm drifts"
         if (
             lex is not None
             and self.is_site(nxt)

@@ -133,9 +133,10 @@ class Steering(Repairs):
         if lex is None or lex.side not in ("right", "left"):
             return None
         marked = len(self.ms) > 1 and self.ms[1].kind in (COMMA, COLON)
-        if not marked and not lex.text.startswith(PREPOSITIONS):
+        limb = self.is_site(1) and bool(self.at(2).neg) and set(self._areas(1)) <= {"arm", "leg"}
+        if not marked and not limb and not lex.text.startswith(PREPOSITIONS):
             return None
-        first = 2 if marked else 1
+        first = 2 if marked or limb else 1
         while self.at(first).neg and not self.is_item(first):
             first += 1
         return lex.side if self.is_item(first) else None

@@ -175,6 +175,8 @@ class Untested(Values):
         if lex.text == "no" and self._valued_function(k + 1) and self.state.last_group and not group.mentions:
             self._start_repair(m, "strong")  # "... actually no, ankle jerks two plus"
             return
+        if self._no_the(k):
+            return
         if self._not_there(k):
             self.close()
             self.group.neg = m
@@ -202,6 +204,21 @@ class Untested(Values):
         group.neg = m
         group.hedged = lex.neg == "hedged"
         group.mentions.append(m)
+
+    def _no_the(self, k: int) -> bool:
+        """ "no the left plantar is extensor": an answer or a second thought, never the denial of "the" thing."""
+        m, nxt = self.ms[k], k + 1
+        if self.at(k).text != "no" or [word.lower() for word in self.tokens[m.j : m.j + 1]] != ["the"]:
+            return False
+        while self.at(nxt).side and not self.is_item(nxt):
+            nxt += 1
+        reading = self.item_at(nxt) if nxt < len(self.ms) and self.is_item(nxt) else None
+        if reading is None or not self.own_result(nxt):
+            return False
+        said = {t.item for t in self.group.targets} or {row.item for row in self.state.last_group}
+        if reading.targets[0][0] in said:
+            self._start_repair(m, "strong")
+        return True
 
     def _thing(self, k: int) -> bool:
         """An item that is no quality of a person: "is not dysarthric", "is not oriented" deny what stands behind."""
