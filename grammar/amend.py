@@ -29,17 +29,17 @@ class Amender(Emitter):
                 break
 
     def replace_side(self, group: Group, old: list[Draft]) -> None:
-        """ "right ankle jerk absent, sorry, left": the same finding on the side said last."""
+        """ "right ankle jerk absent, sorry, left", "..., sorry leg": the same finding on the side, at the place said last."""
         side = group.side or next((p.side for p in group.places if p.side), None)
-        self._mark(group.mentions)
-        if side is None:
+        areas = [area for spot in group.places for area in spot.reading.areas]
+        sites = {row.item: [s for s in (self.site_of(row.item, area) for area in areas) if s] for row in old}
+        if side is None and not any(sites.values()):
             return
+        self._mark(group.mentions)
         for row in old:
-            if row.side != "none":
+            if row.side != "none" and side is not None:
                 row.side = side
-            for spot in group.places:
-                sites = [s for s in (self.site_of(row.item, area) for area in spot.reading.areas) if s]
-                row.site = sites[0] if sites else row.site
+            row.site = (sites[row.item] or [row.site])[-1]
             self._respan(row, group)
 
     def open_correction(self, m: Mention) -> None:

@@ -73,8 +73,12 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
                 out.append(mention)
                 i = part[2]
                 continue
-        span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING) else None
-        if span is not None and i - cued >= 9 and (not span[1].complaint_only or _sided(span[1]) or _denied(out, i)):
+        span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING and not _examining(out)) else None
+        if (
+            span is not None
+            and i - cued >= 9
+            and (not span[1].complaint_only or _sided(span[1], out, i) or _denied(out, i))
+        ):
             span = None
         named = bool(out) and out[-1].lex is not None and bool(out[-1].lex.item or out[-1].lex.site)
         span = _cut_no(pipe, norms, spans, i, span or spans.get(i), named)
@@ -130,9 +134,17 @@ def _signs_only(doc: Doc, m: Mention) -> bool:
     return m.kind == GRADE and all(token.norm_ in ("+", "-") for token in doc[m.i : m.j])
 
 
-def _sided(lex: Lexeme) -> bool:
+def _sided(lex: Lexeme, out: list[Mention], i: int) -> bool:
     """ "left foot drop" with no cue before it is said of a side, so it is a finding rather than a complaint."""
-    return lex.text.startswith(("right ", "left "))
+    before = out[-1].lex if out and out[-1].j == i else None
+    return lex.text.startswith(("right ", "left ")) or (before is not None and before.side in ("right", "left"))
+
+
+def _examining(out: list[Mention]) -> bool:
+    """A place with its item was named: "no weakness of the arms, legs weak" goes on with findings."""
+    return any(m.lex is not None and m.lex.item is not None for m in out) and any(
+        m.lex is not None and m.lex.site is not None for m in out
+    )
 
 
 def _denied(out: list[Mention], i: int) -> bool:

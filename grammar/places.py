@@ -72,6 +72,7 @@ class Places(Sides):
             )
             or (group.valued and group.sided and self._other_limb(k))
             or (group.complete and self._said_again(k + 1))
+            or (group.places and self.ms[k - 1].kind == COMMA and self._there() and self._told_behind(k))
         ):
             if side is not None:
                 self._pop_side(group)

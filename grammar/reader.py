@@ -155,9 +155,9 @@ class Reader(Naming):
             self.take(m, COMMAND)
             return k + 1
         if lex.complaint_only:
-            if not lex.text.startswith(("right ", "left ")):
-                self.take(m, COMMAND)
             denied = self.group.neg is not None or self.at(k - 1).neg is not None
+            if not lex.text.startswith(("right ", "left ")) and not denied:
+                self.take(m, COMMAND)
             if lex.complaints is not None and lex.complaints not in self.state.complaints and not denied:
                 self.state.complaints.append(lex.complaints)
             return k + 1

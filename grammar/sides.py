@@ -56,7 +56,7 @@ class Sides(Steering):
             group.places
             and self.is_site(k + 1)
             and (self._joined_or_comma(k) or self._list_goes_on(k))
-            and not ((group.valued or self._there()) and self._value_follows(k + 1) and not self._sided_value(k + 1))
+            and not ((group.valued or self._there()) and self._told_behind(k + 1) and not self._sided_value(k + 1))
             and not (group.complete and self._said_again(k + 2))
         ):
             self.place_side = (side, m)
@@ -70,7 +70,8 @@ class Sides(Steering):
             and lex.text.startswith(PREPOSITIONS)
         ):
             return
-        if self._weak_both(side) and not self._value_follows(k) and self.ms[k - 1].kind != COMMA:
+        theirs = self.next_is_item(k) and self.own_result_next(k)  # "bilateral ankle jerks absent right knee brisk"
+        if self._weak_both(side) and not self._value_follows(k) and self.ms[k - 1].kind != COMMA and not theirs:
             group.side, group.side_mention, group.side_first, group.side_bare = side, m, False, False
             for spot in group.places:
                 spot.side = None
@@ -144,7 +145,11 @@ class Sides(Steering):
     def _there(self) -> bool:
         """ "right arm weakness, left arm normal": the sign was said to be there, so a value is of the next place."""
         group = self.group
-        return bool(group.targets) and group.neg is None and all(target.sign for target in group.targets)
+        return bool(group.targets) and all(target.sign for target in group.targets)
+
+    def _told_behind(self, k: int) -> bool:
+        """A value stands behind the place at k, or a sign that can be one ("left hand wasted", "left arm drifts")."""
+        return self._value_follows(k) or (self.is_item(k + 1) and self.at(k + 1).result is not None)
 
     def _leading_fraction(self, k: int) -> bool:
         """ "4/5 R grip, 5/5 L grip": a typed fraction that opens its part of the line belongs to what follows."""
