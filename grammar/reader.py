@@ -15,6 +15,8 @@ from grammar.talk import context_scopes
 
 # Words that are not understood after which a bare result no longer answers the last instruction (own choice).
 LONG_TALK = 12
+# Negations that need their verb behind them.
+VERBS_DENIED = frozenset(("does not", "doesn't", "did not", "didn't"))
 
 
 class Reader(Naming):
@@ -204,7 +206,7 @@ class Reader(Naming):
             self.on_worse(k)
         elif lex.side and not self._no_side(k):
             self.on_side(k)
-        elif lex.neg and not (lex.result is not None and not self.next_is_item(k)):
+        elif lex.neg and self._denies(k):
             self.on_neg(k)
         elif self._reaches(k) and self.group.places:
             self.group.mentions.append(m)
@@ -235,6 +237,16 @@ class Reader(Naming):
         """ "and there are four beats of clonus": no question to the patient."""
         m = self.ms[k]
         return self.at(k).text == "and there" and self.tokens[m.j : m.j + 1] in (["is"], ["are"], ["'s"], ["was"])
+
+    def _denies(self, k: int) -> bool:
+        """ "does not" denies what follows at once ("the face does not droop"), or is itself the result of a drift."""
+        verb = self.at(k).text in VERBS_DENIED
+        if not verb:
+            return self.at(k).result is None or self.next_is_item(k)
+        if self.next_is_item(k):
+            return True
+        nxt = k + 1
+        return nxt < len(self.ms) and self.result_of(nxt) and self.ms[nxt].i == self.ms[k].j and self._negated(k) == nxt
 
     def _asked(self, k: int) -> int:
         """ "are there any areas of decreased sensation": a question for any of it reaches to what it asks for."""
