@@ -188,6 +188,8 @@ class Untested(Values):
             return
         ahead = self._negated(k)
         if ahead is None or self._cut_off(k):
+            if group.complete and lex.text.startswith(("do", "did")):
+                self.close()  # "disoriented to time, doesn't quite know ...": another verb denies nothing before it
             self.emitter.doubtful = k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN
             return
         self.emitter.doubtful = False
