@@ -29,7 +29,7 @@ class Amender(Emitter):
                 break
 
     def replace_side(self, group: Group, old: list[Draft]) -> None:
-        """ "right ankle jerk absent, sorry, left", "..., sorry leg": the same finding on the side, at the place said last."""
+        """ "right ankle jerk absent, sorry, left", "..., sorry leg": the same finding, side or place said last."""
         side = group.side or next((p.side for p in group.places if p.side), None)
         areas = [area for spot in group.places for area in spot.reading.areas]
         sites = {row.item: [s for s in (self.site_of(row.item, area) for area in areas) if s] for row in old}
@@ -39,7 +39,7 @@ class Amender(Emitter):
         for row in old:
             if row.side != "none" and side is not None:
                 row.side = side
-            row.site = (sites[row.item] or [row.site])[-1]
+            row.site = sites[row.item][-1] if sites[row.item] else row.site
             self._respan(row, group)
 
     def open_correction(self, m: Mention) -> None:
