@@ -208,11 +208,14 @@ class About(Fits):
             if any(m.i and self.state.tokens[m.i - 1].lower() in _BEFORE_DATE for m in group.grades):
                 return []
             eye = any(area == "eye" for p in group.places for area in p.reading.areas)
-            return [Target("visual_acuity", None, None, None)] if eye or group.sided else []
+            return (
+                [Target("visual_acuity", None, None, None)] if (eye or group.sided) and not self._foreign(group) else []
+            )
         if (
             topic_item is None
             and (group.sided or group.places)
             and any(g.sign == "+" and g.n <= 4 and g.den in (None, 4) and not g.unit for g in grades)
+            and not self._foreign(group)
         ):
             return [Target("reflex", None, None, None)]
         if group.places and topic_item != "power" and any(self._by_mrc(m) for m in group.grades):

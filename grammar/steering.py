@@ -263,6 +263,8 @@ class Steering(Repairs):
             return False
         if (lex.joins or lex.site or lex.side) and not long_enough:
             return False
+        if lex.text in ("that one", "this one") and self.group.targets and self._value_follows(k):
+            return self.group.valued or self.at(k + 1).text in PRAISE  # "the left plantar, that one is extensor"
         if lex.side and self._value_follows(k) and self.at(k + 1).text not in PRAISE:
             return False  # "the other side down"
         if lex.ditto and self._side_at(k + 1) and (self.state.last_rows or self.group.valued):

@@ -230,7 +230,7 @@ class Values(Verdicts):
             return
         if grade.level is not None and self._level_is_place(m):
             return
-        if grade.unit is None and grade.den is None and self._counting(k):
+        if grade.unit is None and grade.den is None and (self._counting(k) or self._pronoun(k)):
             return
         if k and self.at(k - 1).item is not None and self._not_meant(k - 1):
             return
@@ -324,6 +324,12 @@ class Values(Verdicts):
             self.close()  # "L5 absent left, S1 normal left"
         self.emitter.add_level_place(self.group, m)
         return True
+
+    def _pronoun(self, k: int) -> bool:
+        """ "a brisk left knee jerk and a normal right one": no number."""
+        m, grade = self.ms[k], self.ms[k].grade
+        said = m.j - m.i == 1 and self.tokens[m.i].lower() == "one" and grade is not None and not grade.sign
+        return said and bool(self.group.results) and self.at(k - 1).side is not None
 
     def _counting(self, k: int) -> bool:
         """ "one, two, three" is counting aloud; "RLE 3 3 4 4 3 4" is a table whose heads were not understood."""

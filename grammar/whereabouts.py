@@ -35,6 +35,8 @@ class Whereabouts(Meaning):
     def _sites(self, group: Group, target: Target) -> list[tuple[str | None, Place | None]]:
         """(site, place as said) pairs of a target."""
         item = self.items[target.item]
+        if target.item == "eye_movements" and target.sign and self._of_limb(group):
+            return []  # "cannot abduct the right thumb"
         if target.site is not None and (group.targets or not group.places):
             return [(target.site, group.places[0] if group.places else None)]
         if not item.sites:
@@ -91,6 +93,13 @@ class Whereabouts(Meaning):
                 if end + 1 < at < len(tokens) and self.state.content[at] and at not in self.known:
                     return True
         return False
+
+    @staticmethod
+    def _of_limb(group: Group) -> bool:
+        areas = {area for p in group.places for area in p.reading.areas}
+        return bool(
+            areas & {"arm", "leg", "hand", "thumb", "fingers", "index_finger", "little_finger", "thigh", "foot"}
+        )
 
     def _same_place(self, target: Target, spot: Place) -> list[tuple[str | None, Place | None]]:
         """ "in this area": the places, with their sides, of the finding before."""
