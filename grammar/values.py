@@ -25,6 +25,8 @@ class Values(Verdicts):
         assert lex is not None
         group = self.group
         self._head_before_value(k)
+        if "sparing" in lex.text and not self._spared(k):
+            return
         group = self.group
         if self._untested(k) or self._not_seen(m):
             self._on_not_examined(k)
@@ -92,6 +94,18 @@ class Values(Verdicts):
         self._bulk_of_muscle(m)
         group.results.append(m)
         group.mentions.append(m)
+
+    def _spared(self, k: int) -> bool:
+        """ "reduced in the left leg sparing the foot": what follows is normal, on the side that was said; a place that
+        has no such finding ("sparing the face") is left unread."""
+        place = self.at(k + 1).site
+        items = [target.item for target in self.group.targets or self.state.topic]
+        known = place is not None and any(self.emitter.site_of(i, area) for i in items for area in place.areas)
+        self.close()
+        if self.state.prior_side in ("right", "left"):
+            self.group.side = self.state.prior_side
+        behind = k + 1 < len(self.ms) and self.is_item(k + 1)
+        return known or behind or (k + 1 >= len(self.ms) and self.is_item(k - 1))  # "with forehead sparing"
 
     def _head_before_value(self, k: int) -> None:
         """ "Coord: slowed FNF", "Sensory exam reveals normal ...": a family, then a value for its members."""
