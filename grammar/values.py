@@ -97,7 +97,7 @@ class Values(Verdicts):
 
     def _spared(self, k: int) -> bool:
         """ "reduced in the left leg sparing the foot": what follows is normal, on the side that was said; a place that
-        has no such finding ("sparing the face") is left unread."""
+        has no such finding is left unread."""
         place = self.at(k + 1).site
         items = [target.item for target in self.group.targets or self.state.topic]
         known = place is not None and any(self.emitter.site_of(i, area) for i in items for area in place.areas)
@@ -105,6 +105,8 @@ class Values(Verdicts):
         if self.state.prior_side in ("right", "left"):
             self.group.side = self.state.prior_side
         behind = k + 1 < len(self.ms) and self.is_item(k + 1)
+        if behind and not known:
+            self.state.topic = []
         return known or behind or (k + 1 >= len(self.ms) and self.is_item(k - 1))  # "with forehead sparing"
 
     def _head_before_value(self, k: int) -> None:
