@@ -26,6 +26,7 @@ _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
 _OPENING = 12
 Found = tuple[int, Lexeme] | None
 Spans = dict[int, tuple[int, Lexeme]]
+_SHORT_NOT = frozenset(("isn't", "aren't", "wasn't", "weren't"))
 _TO_PLACE = frozenset(("of", "over", "in", "on"))
 
 
@@ -73,7 +74,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
                 out.append(mention)
                 i = part[2]
                 continue
-        span = complaints.get(i) if i - cued < 9 or (opening and i < _OPENING and not _examining(out)) else None
+        span = complaints.get(i) if i - cued < 9 or (opening and i + base < _OPENING and not _examining(out)) else None
         if (
             span is not None
             and i - cued >= 9
@@ -82,6 +83,8 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
             span = None
         named = bool(out) and out[-1].lex is not None and bool(out[-1].lex.item or out[-1].lex.site)
         span = _cut_no(pipe, norms, spans, i, span or spans.get(i), named)
+        if norm in _SHORT_NOT and (named or not _placeless(pipe, spans.get(i + 1))):
+            span = _denied_short(pipe, norms, i, span)
         if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
             span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
@@ -236,6 +239,15 @@ def _denied_word(pipe: Pipeline, norms: list[str], spans: Spans, i: int, end: in
     if not named and _placeless(pipe, spans.get(i + 2)):
         return False  # "she is not dysarthric": a sign of its own is denied
     return inner[0] > end and inner[1].result is not None
+
+
+def _denied_short(pipe: Pipeline, norms: list[str], i: int, span: Found) -> Found:
+    """ "wasn't seen" is "not seen", where that is a result of its own."""
+    for end in range(min(len(norms), i + 4), i + 1, -1):
+        lex = pipe.by_key.get(("not", *norms[i + 1 : end])) if span is None or span[0] == i + 1 else None
+        if lex is not None and lex.result is not None:
+            return end, lex
+    return span
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

@@ -36,6 +36,7 @@ _AFTER_NO = frozenset(
         "have",
         "has",
         "further",
+        "beats",
         "seen",
         "see",
         "either",
