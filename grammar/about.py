@@ -73,6 +73,7 @@ class About(Fits):
         if (
             not group.sided
             and not group.places
+            and self.state.head_region is None
             and self.state.pair_order is None
             and group.ditto is None
             and self.state.last_group

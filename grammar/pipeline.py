@@ -26,13 +26,13 @@ from grammar.sounds import SoundAlikes
 
 # Splits inside a chunk of text without spaces: every sign is a token of its own, a hyphen between letters stays
 # with the word before it (and falls away in the normal form), letters and digits part except in C5, T10, V1, x3.
-_SIGNS = r"\u2026.,;:!?()\[\]{}\"\u201c\u201d/\\+*=<>~^|\u2191\u2193\u00b0%\u2013\u2014\u2212&#@\u2022\u00b7_"
+_SIGNS = r"\u2026,;:!?()\[\]{}\"\u201c\u201d/\\+*=<>~^|\u2191\u2193\u00b0%\u2013\u2014\u2212&#@\u2022\u00b7_"
 _INFIX = re.compile(
-    rf"(?<=[A-Za-z][-\u2010\u2011])(?=[A-Za-z])|[{_SIGNS}]|(?<![A-Za-z])-|-(?![A-Za-z])|"
+    rf"(?<=[A-Za-z][-\u2010\u2011])(?=[A-Za-z])|[{_SIGNS}]|(?<!\d)\.|\.(?!\d)|(?<![A-Za-z])-|-(?![A-Za-z])|"
     r"(?<=\d)(?=[A-Za-z])|(?<=[A-Za-z]{3})(?=\d)"
 )
-_PREFIX = re.compile(rf"^(?:\.\.\.|[{_SIGNS}'\u2018\u2019-])")
-_SUFFIX = re.compile(rf"(?:\.\.\.|[{_SIGNS}'\u2018\u2019-])$")
+_PREFIX = re.compile(rf"^(?:\.\.\.|[.{_SIGNS}'\u2018\u2019-])")
+_SUFFIX = re.compile(rf"(?:\.\.\.|[.{_SIGNS}'\u2018\u2019-])$")
 # Chunks that stay whole.
 _WHOLE = re.compile(r"^(?:\d+\.\d+|[cCtTlLsSvV]\d{1,2})$")
 _SPECIAL = ("b/l", "w/o", "w/", "s/p", "c/o", "p/c", "c/c", "+ve", "-ve", "(r)", "(l)", "a&o", "a&ox", "a&ox3", "a&ox4")

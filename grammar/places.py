@@ -43,6 +43,9 @@ class Places(Sides):
         if self._of_strange(k):
             return
         group = self.group
+        if group.places and group.places[-1].mention is self.ms[k - 1] and self._from_there(k):
+            group.mentions.append(m)
+            return
         side, side_mention = None, None
         if self.place_side is not None:
             (side, side_mention), self.place_side = self.place_side, None
@@ -67,7 +70,7 @@ class Places(Sides):
         if (
             (
                 group.valued
-                and (group.targets or group.places)
+                and (group.targets or group.places or self._with(k))
                 and (self._new_group_at_site(k, group) or self._place_of_next(k, group))
             )
             or (group.valued and group.sided and self._other_limb(k))
@@ -93,6 +96,11 @@ class Places(Sides):
             own = group.places[-1].side if part else None  # "in the LLE from the foot to ..."
             group.places.append(Place(m.lex.site, m, m.lex.site.side or own, None))
         group.mentions.append(m)
+
+    def _from_there(self, k: int) -> bool:
+        """ "5/5 distal to the hips": where the distal part begins."""
+        part = self.at(k - 1).site
+        return part is not None and part.areas in (("distal",), ("proximal",)) and self._word_before(k) == "to"
 
     def _examined(self, k: int) -> bool:
         """ "on the exam of your left foot ...": where the sentence looks, until it ends."""
@@ -163,6 +171,10 @@ class Places(Sides):
         while self.at(nxt).side and not self.is_item(nxt) and self.ms[nxt].i == self.ms[nxt - 1].j:
             nxt += 1
         return nxt < len(self.ms) and self.is_site(nxt) and self.ms[nxt].i - self.ms[nxt - 1].j <= 1
+
+    def _with(self, k: int) -> bool:
+        """ "legs 5/4 with LLE weakness": the place behind "with" is that of the sign behind it."""
+        return self.next_is_item(k) and self._word_before(k) == "with"
 
     def _of_side(self, k: int) -> bool:
         """ "the median distribution of the right hand": the side is that of the territory just named."""

@@ -86,6 +86,7 @@ class Steering(Repairs):
 
     def on_colon(self) -> None:
         """ "On the left: ..." and "Right arm: ..." are headings; "Plantars: ..." keeps its item waiting."""
+        self._set_limb_apart()
         if self._limb_heading():
             return
         if self.group.side and not self.group.targets and not self.group.valued:
@@ -110,6 +111,7 @@ class Steering(Repairs):
         self.state.head_side = next((p.side for p in group.places if p.side), group.side)
         self.state.head_line = line
         self.state.limb = (self.state.head_region, self.state.head_side)
+        self.state.topic_sites = []
         self.heading_side = self.state.head_side
         for m in group.mentions:
             self.take(m, COMMAND)
@@ -283,6 +285,18 @@ class Steering(Repairs):
             self.state.topic = []
             self.state.topic_sites = []
         return True
+
+    def _set_limb_apart(self) -> None:
+        """ "5/5 BUE, LE: 4+/5 ...": the limb before the colon heads what follows and is no place of what was said."""
+        group = self.group
+        last = group.places[-1] if group.valued and group.places else None
+        if last is None or group.mentions[-1] is not last.mention or last.reading.areas not in (("arm",), ("leg",)):
+            return
+        group.places.pop()
+        group.mentions.pop()
+        self.close()
+        self.group.places.append(last)
+        self.group.mentions.append(last.mention)
 
     def _prefix_of(self, k: int) -> bool:
         return bool(self.group.results or self.group.hedge) and not self.group.targets

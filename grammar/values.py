@@ -250,6 +250,8 @@ class Values(Verdicts):
             return
         if k and self.at(k - 1).item is not None and self._not_meant(k - 1):
             return
+        if grade.den is not None and grade.den > 5 and self.at(k + 1).stranger:
+            return  # "20/30 on the MMSE"
         self._head_before_value(k)
         group = self.group
         if self._same_again(k):
