@@ -96,7 +96,7 @@ class Listing(Untested):
             if self.ms[k - 1].kind == COMMA and self._said_of_itself(k, new):
                 return False
             return (
-                (new.sign or self.items[new.item].kind != "function" or (new.reading is not None and new.reading.test))
+                (new.sign or self.items[new.item].kind != "function" or self._deniable(new))
                 and not self._own_presence(k)
                 and (not self.own_result(k) or (new.sign and self._joined_or_comma(k)))
                 and not self._neg_between(last, new)
@@ -126,6 +126,13 @@ class Listing(Untested):
             return False
         apart = not self._listed(last, new) or group.sided or self._value_at(k + 1)
         return not (last.sign and new.sign and apart)
+
+    def _deniable(self, new: Target) -> bool:
+        """A test, or a word that is a sign as well: "no snout, grasp or palmomental"."""
+        reading = new.reading
+        if reading is None:
+            return False
+        return reading.test or (reading.alt is not None and self.items[reading.alt[0]].kind == "sign")
 
     def _said_there(self, sign: Target) -> bool:
         """ "ptosis on the left and the tongue is normal", "there is a tremor and ...": the sign was said to be there;

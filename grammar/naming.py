@@ -40,7 +40,7 @@ class Naming(Listing):
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
         if self._muscle_first(k, targets):
             return
-        if self._weakness_of(k, targets):
+        if reading.status is None and self._weakness_of(k, targets):
             sign = group.targets[0].reading
             group.targets = [Target(t.item, t.site, sign, t.mention) for t in targets]
             group.mentions.append(m)
