@@ -24,6 +24,8 @@ STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
 )
 _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
 _OPENING = 12
+# "Reflexes R L" on a line of its own heads two columns.
+_COLUMNED = frozenset(("reflexes", "reflex", "jerks", "dtrs", "power", "strength"))
 Found = tuple[int, Lexeme] | None
 Spans = dict[int, tuple[int, Lexeme]]
 _SHORT_NOT = frozenset(("isn't", "aren't", "wasn't", "weren't"))
@@ -159,6 +161,8 @@ def _headed(norms: list[str], i: int, end: int) -> bool:
     """The two sides stand in brackets, before a colon or on a line of their own: the head of two columns."""
     before = norms[i - 1] if i else ""
     after = norms[end] if end < len(norms) else ""
+    if before in _COLUMNED and "\n" in after and (i == 1 or not norms[i - 2].strip()):
+        return True
     return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
 
 

@@ -211,7 +211,11 @@ class Naming(Listing):
             return False
         if new.item != last.item or new.sign or (new.site is None and new.item != "power"):
             return False
-        if new.item != "power" and (group.neg is not None or self.result_of(k + 1)):
+        other = group.side in ("right", "left") and self.at(k + 2).side in ("right", "left")
+        of_other = (
+            other and self.at(k + 2).side != group.side
+        )  # "wasting of the right thenar eminence, none on the left"
+        if new.item != "power" and (group.neg is not None or (self.result_of(k + 1) and not of_other)):
             return False
         return self.ms[k - 1].kind != COMMA and not self._joined(k)
 

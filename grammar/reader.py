@@ -25,13 +25,14 @@ class Reader(Naming):
     def reset(self) -> None:
         """Forget what was under way."""
         self.group = Group()
-        self.instructed = self.excepted = self.reasoning = False
+        self.instructed = self.excepted = self.reasoning = self.ends_line = False
         self.swallowed = []
         self.repair = self.place_side = self.modal = self.said_for = self.colon_after = None
 
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
         self.ms = ms
+        self.ends_line = mark == "\n"
         self.emitter.known = frozenset(
             t for m in ms if m.kind != UNKNOWN and not (m.lex and m.lex.stranger) for t in range(m.i, m.j)
         )

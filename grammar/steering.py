@@ -16,9 +16,14 @@ from grammar.state import COMMAND, CONTEXT, INSTRUCTION
 class Steering(Repairs):
     """Words that steer: stations, headings, complaints, spoken commands, instructions to the patient."""
 
+    ends_line = False
+
     def _is_pair_order(self, k: int) -> bool:
         before = self.ms[k - 1] if k else None
         after = self.ms[k + 1] if k + 1 < len(self.ms) else None
+        reading = self.item_at(0) if k == 1 and self.is_item(0) else None
+        if after is None and self.ends_line and (k == 0 or (reading is not None and reading.heading)):
+            return True
         return bool(
             (before is not None and before.mark in ("(", "["))
             or (after is not None and (after.kind == COLON or after.mark in (")", "]")))
