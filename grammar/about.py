@@ -50,7 +50,7 @@ class About(Fits):
             return self._settle_muscles(group)
         implied = self._implied(group)
         self.implied = bool(implied)
-        if implied:
+        if implied and (group.places or not self._foreign(group)):
             return implied
         if self._foreign(group):
             return []

@@ -234,7 +234,9 @@ class Ahead(Look):
         """The item at k has its result before the next comma."""
         k += 1
         while k < len(self.ms) and self.ms[k].kind not in (COMMA, STOP) and not self.is_item(k):
-            if self.result_of(k):
+            result = self.at(k).result
+            lead = result is not None and result.any is not None and result.any.lead  # "testing that he can perform"
+            if self.result_of(k) and not lead:
                 return not (self.ms[k].kind == GRADE and self._anded(k) and self.next_is_item(k))
             k += 1
         return False

@@ -51,7 +51,7 @@ class Naming(Listing):
         elif group.targets and not self._joins(k, targets):
             self._close_before_item()
             group = self.group
-        elif not group.targets and group.mentions and self.said_for is not group and self._ellipsis_done(k):
+        elif not group.targets and group.mentions and not self._said_for(k) and self._ellipsis_done(k):
             self.close()
             group = self.group
         self._drop_strangers(k, group, targets)
@@ -78,6 +78,13 @@ class Naming(Listing):
         self.group.results.append(value)
         self.group.mentions.append(value)
         self.said_for = self.group
+
+    def _said_for(self, k: int) -> bool:
+        """ "exam: intact for finger nose": the value before the item was said for it."""
+        if self.said_for is self.group:
+            return True
+        tied = k > 0 and self.ms[k - 1] in self.group.results and self._word_before(k) == "for"
+        return tied and not self._own_before_comma(k)
 
     def _drop_strangers(self, k: int, group: Group, targets: list[Target]) -> None:
         """Result words before an item that can say nothing of it are not its result ("unaided so Romberg ..."), nor

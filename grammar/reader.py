@@ -99,7 +99,8 @@ class Reader(Naming):
         while k < len(ms):
             k = max(self.step(k), self.skip_to)
         self.settle()
-        if len(ms) <= 3 and (self._limb_heading(line=True) or self._column_heading()):
+        alone = ms[0] in self.group.mentions if ms else False
+        if len(ms) <= 3 and ((alone and self._limb_heading(line=True)) or self._column_heading()):
             return
         self.close()
         if self.repair == "side" and self.correction is not None:

@@ -247,6 +247,8 @@ class Values(Verdicts):
         if grade.level is not None and self._level_is_place(m):
             return
         if grade.unit is None and grade.den is None and (self._counting(k) or self._pronoun(k)):
+            if not self.group.targets and not self.group.valued:
+                self.group = Group()  # the side and place before a row of numbers are the table's
             return
         if k and self.at(k - 1).item is not None and self._not_meant(k - 1):
             return
