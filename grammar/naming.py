@@ -9,7 +9,7 @@ from grammar.ahead import PRAISE, SEEN
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.lexicon import ItemReading, SiteReading
 from grammar.listing import FAMILIES, Listing
-from grammar.mentions import COMMA, Mention
+from grammar.mentions import COMMA, UNKNOWN, Mention
 from grammar.phrase_files import SitePhrase
 
 _COORDINATION = ("finger_nose", "heel_shin", "rapid_alternating_movements")
@@ -63,9 +63,25 @@ class Naming(Listing):
             group.exception = True
         group.targets.extend(targets)
         group.mentions.append(m)
+        if reading.sign and group.neg is None and not group.valued and (denial := self._still_denied(k)) is not None:
+            group.neg = denial
+            group.mentions.append(denial)
         self._enter_station(targets[0])
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
+
+    def _still_denied(self, k: int) -> Mention | None:
+        """ "no ptosis, lid retraction or diplopia": "or" carries the denial over words that are not understood."""
+        if k < 2 or self.at(k - 1).text not in ("or", "nor") or self.ms[k - 2].kind != UNKNOWN:
+            return None
+        for before in reversed(self.ms[: k - 1]):
+            lex = before.lex
+            if lex is not None and lex.neg:
+                return before
+            listed = lex is not None and (lex.item is not None or lex.joins or lex.severity)
+            if not (listed or before.kind in (UNKNOWN, COMMA)):
+                return None
+        return None
 
     def _value_for(self, k: int) -> None:
         """ "motor normal for bulk and strength": the value was said for what follows, so it opens the next group."""
