@@ -103,6 +103,7 @@ def dangling(pipe: Pipeline) -> Iterator[Fault]:
     book = pipe.catalogue
     yield from _areas(book)
     yield from _summaries(book)
+    yield from _nerves(book)
     rules = read_toml(DATA / "rules" / "suggestions.toml").get("suggest", [])
     for index, row in enumerate(rules):
         entry = f"suggest[{index}]"
@@ -123,6 +124,11 @@ def _areas(book: Catalogue) -> Iterator[Fault]:
     for name, sites in read_toml(DATA / "rules" / "areas.toml").items():
         for site in sites:
             yield from _slot(book, "areas.toml", name, name, site)
+
+
+def _nerves(book: Catalogue) -> Iterator[Fault]:
+    for name in read_toml(DATA / "rules" / "nerves.toml"):
+        yield from _slot(book, "nerves.toml", name, name, None)
 
 
 def _summaries(book: Catalogue) -> Iterator[Fault]:

@@ -31,6 +31,13 @@ def summaries() -> dict[str, dict[str, tuple[str, ...]]]:
     return {item: {name: tuple(sites) for name, sites in rows.items()} for item, rows in raw.items()}
 
 
+@lru_cache(maxsize=1)
+def nerves() -> dict[str, tuple[int, ...]]:
+    """slot item -> the cranial nerves that it tests."""
+    raw = tomllib.loads((DATA / "rules" / "nerves.toml").read_text(encoding="utf-8"))
+    return {item: tuple(numbers) for item, numbers in raw.items()}
+
+
 def required(catalogue: Catalogue, complaints: Iterable[str]) -> list[tuple[str, str | None, Side, str]]:
     """(item, site, side, required_by) of the core screen and the add-ons, each slot once."""
     wanted: dict[tuple[str, str | None, Side], str] = {}
@@ -86,12 +93,22 @@ def _state(
             continue
         item, _, summary_site = summary.partition(":")
         for finding in by_item.get(item, ()):
-            if (finding.site or "") != summary_site:
+            if (finding.site or "") != summary_site or not _in_range(name, finding):
                 continue
             state = _summary(finding, side)
             if state is not None and RANK.index(state) < RANK.index(best):
                 best, reason = state, finding.reason if state == "not_examined" else None
     return best, reason
+
+
+def _in_range(name: str, finding: Finding) -> bool:
+    """A summary of cranial nerves with a range covers what the nerves of that range do."""
+    if finding.item != "cranial_nerves" or finding.grade is None:
+        return True
+    low, _, high = finding.grade.partition("-")
+    if not low.isdecimal() or not (high or low).isdecimal():
+        return False
+    return all(int(low) <= number <= int(high or low) for number in nerves().get(name, ()))
 
 
 def _exact(finding: Finding, side: Side) -> SlotState | None:

@@ -19,6 +19,10 @@ _BESIDE = frozenset(("v1", "v2", "v3", "thenar", "hypothenar"))
 _PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
 _BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
 _JOINTS = (("knee",), ("ankle",))
+# The roots of a whole limb: fewer of them are no summary of it.
+_LIMB_ROOTS = {(low, high): "arm" for low in ("C4", "C5") for high in ("C8", "T1")} | {
+    (low, high): "leg" for low in ("L1", "L2") for high in ("S1", "S2")
+}
 PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
 
 
@@ -95,7 +99,10 @@ class Look:
         grade = self.ms[k].grade
         if grade is None or grade.level is None or grade.level_to is None or self.sensory_topic():
             return None
-        return "arm" if grade.level[0] == "C" else "leg"
+        i = self.ms[k].i
+        if i and self.tokens[i - 1].lower() in ("dermatome", "dermatomes"):
+            return None
+        return _LIMB_ROOTS.get((grade.level, grade.level_to))
 
     def _station_word(self, k: int) -> bool:
         """ "face visual fields full", "arms no drift": a bare part of the body that only steers."""

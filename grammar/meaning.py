@@ -207,7 +207,7 @@ class Meaning(About):
     def _of_face(self, group: Group, target: Target) -> Target:
         """ "now the face: sensation is normal", "power normal in the face": these are items of their own."""
         areas = {area for spot in group.places for area in spot.reading.areas}
-        if areas != {"face"} and (areas or self.state.region != "face"):
+        if areas != {"face"} and (areas or "face" not in (self.state.region, self.state.head_region)):
             return target
         if target.item == "power" and target.site is None:
             return Target("facial_power", None, target.reading, target.mention)

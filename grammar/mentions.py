@@ -107,6 +107,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
             if lex.item is not None:
                 acuity = lex.item.targets[0][0] == "visual_acuity"
             if lex.item is not None and lex.item.targets[0][0] == "cranial_nerves":
+                _lower_nerves(norms, out)
                 i = _nerve_range(pipe, norms, i, out)
             continue
         i = _plain_token(norms, tokens, i, fractions, small, out)
@@ -129,9 +130,16 @@ def _plus_is_and(doc: Doc, out: list[Mention]) -> None:
     for before, plus, after, behind in zip(out, out[1:], out[2:], [*out[3:], None], strict=False):
         if plus.grade is None or not plus.grade.lone or plus.j != plus.i + 1 or not doc[plus.i - 1].whitespace_:
             continue
-        named = all(m.lex is not None and (m.lex.item is not None or m.lex.site is not None) for m in (before, after))
+        named = _names(before) and _names(after)
         if named and before.j == plus.i and after.i == plus.j and not (behind is not None and _signs_only(doc, behind)):
             plus.kind, plus.grade, plus.mark = MARK, None, "&"
+
+
+def _names(m: Mention) -> bool:
+    """It names an item, a place or a root."""
+    if m.grade is not None:
+        return m.grade.level is not None
+    return m.lex is not None and (m.lex.item is not None or m.lex.site is not None)
 
 
 def _signs_only(doc: Doc, m: Mention) -> bool:
@@ -359,6 +367,15 @@ def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Ment
         after += 1
     follow = gcs_part(norms, after) if after < len(norms) else None
     return follow is not None and follow[0] != part[0]
+
+
+def _lower_nerves(norms: list[str], out: list[Mention]) -> None:
+    """ "the lower cranial nerves" are the ninth to the twelfth."""
+    lower = out[-2] if len(out) > 1 else None
+    if lower is None or lower.kind != UNKNOWN or lower.j != out[-1].i or norms[lower.i : lower.j] != ["lower"]:
+        return
+    lower.kind, lower.grade = GRADE, Grade(9, lower.j)
+    lower.grade.hi, lower.grade.unit = 12, "nerves"
 
 
 def _nerve_range(pipe: Pipeline, norms: list[str], i: int, out: list[Mention]) -> int:

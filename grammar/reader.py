@@ -133,7 +133,7 @@ class Reader(Naming):
         elif m.kind == GCS:
             self.emitter.gcs(m)
         elif m.kind == COLON:
-            self.on_colon()
+            self.on_colon(k)
         elif m.kind == PHRASE:
             return self.on_phrase(k)
         if m.kind == UNKNOWN:

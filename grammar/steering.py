@@ -89,10 +89,10 @@ class Steering(Repairs):
         self.state.heading = None
         self.state.topic = []
 
-    def on_colon(self) -> None:
+    def on_colon(self, k: int) -> None:
         """ "On the left: ..." and "Right arm: ..." are headings; "Plantars: ..." keeps its item waiting."""
         self._set_limb_apart()
-        if self._limb_heading():
+        if self._limb_heading() or self._nerve_heading(k):
             return
         if self.group.side and not self.group.targets and not self.group.valued:
             self.heading_side = self.group.side
@@ -103,6 +103,21 @@ class Steering(Repairs):
             self.group = Group()
         elif self.group.targets and not self.group.complete:
             self.colon_after = self.group
+
+    def _nerve_heading(self, k: int) -> bool:
+        """ "CN V: sensation intact": a nerve before a colon heads what follows; sensation and power are the face's."""
+        group = self.group
+        nerves = [m for m in group.grades if m.grade is not None and m.grade.unit == "nerves"]
+        if len(group.targets) != 1 or len(nerves) != 1 or group.results or group.neg is not None:
+            return False
+        grade = nerves[0].grade
+        if grade is None or grade.hi is not None or grade.n not in (5, 7) or not self._prefix_follows(k):
+            return False
+        for m in group.mentions:
+            self.take(m, COMMAND)
+        self.group = Group()
+        self.state.head_region = "face"
+        return True
 
     def _limb_heading(self, line: bool = False) -> bool:
         """A limb alone before a colon, a comma or the end of its line heads what follows."""

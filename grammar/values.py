@@ -11,7 +11,7 @@ from grammar.ahead import PRAISE, REVEALS
 from grammar.drafts import SENSORY, Group
 from grammar.fits import WHOLE
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COLON, COMMA, GRADE, STOP, UNKNOWN, Mention
+from grammar.mentions import COLON, COMMA, GRADE, MARK, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION
 from grammar.verdicts import Verdicts
 
@@ -332,6 +332,11 @@ class Values(Verdicts):
 
     def _level_is_place(self, m: Mention) -> bool:
         """A dermatome is a place when sensation is the topic: "pinprick reduced in L5"."""
+        if self._leads_sensation(m):
+            if self.group.targets:
+                self.close()
+            self.emitter.add_level_place(self.group, m)
+            return True
         targets = self.group.targets or self.state.topic
         if not any(t.item in SENSORY for t in targets):
             return any(t.item == "power" for t in targets)
@@ -350,6 +355,23 @@ class Values(Verdicts):
         m, grade = self.ms[k], self.ms[k].grade
         said = m.j - m.i == 1 and self.tokens[m.i].lower() == "one" and grade is not None and not grade.sign
         return said and bool(self.group.results) and self.at(k - 1).side is not None
+
+    def _leads_sensation(self, m: Mention) -> bool:
+        """ "L5 numbness on the left", "reduced L5 and S1 pinprick": the roots stand before their modality."""
+        own = {t.item for t in self.group.targets} & (SENSORY | {"sensory_level"})
+        k = self.ms.index(m)
+        if own or (self.group.targets and not self.group.complete) or (k and self.ms[k - 1].kind == UNKNOWN):
+            return False
+        last = k
+        while k < len(self.ms) and (self._is_level(k) or self.at(k).joins or self.ms[k].kind in (COMMA, MARK)):
+            last = k if self._is_level(k) else last
+            k += 1
+        reading = self.item_at(k) if k == last + 1 and k < len(self.ms) else None
+        return reading is not None and reading.targets[0][0] in SENSORY and reading.targets[0][1] is None
+
+    def _is_level(self, k: int) -> bool:
+        grade = self.ms[k].grade
+        return grade is not None and grade.level is not None
 
     def _counting(self, k: int) -> bool:
         """ "one, two, three" is counting aloud; "RLE 3 3 4 4 3 4" is a table whose heads were not understood."""
