@@ -11,7 +11,7 @@ from grammar.ahead import PRAISE, REVEALS
 from grammar.drafts import SENSORY, Group
 from grammar.fits import WHOLE
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COLON, COMMA, GRADE, MARK, STOP, UNKNOWN, Mention
+from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION
 from grammar.verdicts import Verdicts
 
@@ -242,7 +242,7 @@ class Values(Verdicts):
             return
         if (before := self.lex(k - 1)) is not None and before.units:
             return
-        if grade.den == 5 and self._of_abbreviation(k):
+        if (grade.den == 5 or grade.n == 5) and self._of_abbreviation(k):
             return
         if grade.level is not None and self._level_is_place(m):
             return
@@ -303,11 +303,19 @@ class Values(Verdicts):
 
     def _of_abbreviation(self, k: int) -> bool:
         """ "LLE: XX 4+/5": the value of a typed abbreviation that is not understood stays with it."""
-        before = self.ms[k - 1] if k else None
-        if before is None or before.kind != UNKNOWN or before.j != self.ms[k].i:
+        before, i = (self.ms[k - 1] if k else None), self.ms[k].i
+        if before is not None and before.mark == "/" and k > 1 and self.ms[k - 2].kind == UNKNOWN:
+            return True  # "KF5/5"
+        if before is not None and before.kind == PHRASE and before.j == i:
             return False
-        word = self.tokens[before.j - 1]
-        return 1 < len(word) < 5 and word.isupper()
+        word = self.tokens[i - 1] if i else ""
+        near = self.tokens[max(0, i - 12) : i]
+        return (
+            1 < len(word) < 5
+            and word.isalpha()
+            and word.isupper()
+            and not all(t.isupper() for t in near if t.isalpha())
+        )
 
     def _same_again(self, k: int) -> bool:
         """ "five and five": one value for each side."""
