@@ -81,7 +81,8 @@ def _fused(settings: Settings, clinic: tuple[str, ...], ear: Engine | None = Non
         from dictate.engines.fused.ear import QuietedEar
 
         ear = QuietedEar(_pocketsphinx(settings, clinic))
-    engine: Engine = open_engine(settings.folders.cache, clinic, ear)
+    folders = (settings.speech.phrases,) if settings.speech.phrases else ()
+    engine: Engine = open_engine(settings.folders.cache, clinic, ear, folders)
     return engine
 
 

@@ -62,13 +62,7 @@ class QuietedEar:
 
     def _begin(self) -> None:
         self._begun = True
-        lead = self._held[:PRE_ROLL]
-        if level_dbfs(lead) < NOISY_DBFS:
-            return
-        self._filter = suppressor()
-        if self._filter is not None:
-            for _ in range(WARM_UP):
-                quieted(self._filter, lead)
+        self._filter = suppressor_for(self._held[:PRE_ROLL])
 
     def _hand_on_rest(self) -> None:
         """The last part of a frame; more sound may follow it."""
@@ -89,6 +83,24 @@ def level_dbfs(samples: Samples) -> float:
     """Root-mean-square level in decibels below full scale, -100 for silence."""
     power = float(np.mean((samples.astype(np.float64) / 32_768.0) ** 2)) if len(samples) else 0.0
     return 10.0 * float(np.log10(power + 1e-10))
+
+
+def suppressor_for(lead: Samples) -> Any:
+    """A noise suppressor that knows the noise of `lead`; None when that is quiet, or the package is not installed."""
+    if len(lead) < PRE_ROLL or level_dbfs(lead) < NOISY_DBFS:
+        return None
+    processor = suppressor()
+    if processor is not None:
+        for _ in range(WARM_UP):
+            quieted(processor, lead)
+    return processor
+
+
+def quiet_copy(samples: Samples, lead: Samples) -> Samples | None:
+    """The sound with less noise, the rest of a frame left off; `lead`: the utterance's first quarter second. None when
+    there is no noise."""
+    processor = suppressor_for(lead)
+    return None if processor is None else quieted(processor, samples[: len(samples) // FRAME * FRAME])
 
 
 def suppressor() -> Any:

@@ -3,7 +3,8 @@
 Two recognisers listen. The second ear (PocketSphinx with the examination's own model) hears while somebody
 still speaks; the words it found are hints to the neural search over the finished utterance (`search.py`),
 which may take them or leave them. They fail on different words: the neural network knows sounds but not the
-trade's words ("hip fleaks and"), the ear knows nothing else. Then the words are placed in time, each gets a
+trade's words ("hip fleaks and"), the ear knows nothing else. In noise a quieted copy of the sound is searched as well,
+and among close readings the grammar has a say (`choice.py`). Then the words are placed in time, each gets a
 confidence (`certainty.py`), and the whole is judged: was it said to the tool at all (`acceptance.py`)?
 """
 
@@ -20,7 +21,8 @@ from dictate.engines.engine import Engine, prepare
 from dictate.engines.fused.acceptance import is_accepted
 from dictate.engines.fused.build import ensure_language
 from dictate.engines.fused.certainty import WordEvidence, certainty, gather
-from dictate.engines.fused.ear import QuietedEar
+from dictate.engines.fused.choice import Unread, grammar_unread, pooled, sensible
+from dictate.engines.fused.ear import PRE_ROLL, QuietedEar, quiet_copy
 from dictate.engines.fused.language import Language
 from dictate.engines.fused.net import SHORTEST_SAMPLES, Net
 from dictate.engines.fused.search import Heard, free_words, search
@@ -52,11 +54,12 @@ class FusedEngine:
     partials = True
     """False: give no partial results (another engine beside this one does, more cheaply)."""
 
-    def __init__(self, net: Net, language: Language, ear: Engine | None = None) -> None:
+    def __init__(self, net: Net, language: Language, ear: Engine | None = None, unread: Unread | None = None) -> None:
+        """`unread`: the grammar's say (`choice.grammar_unread`); without it the best score alone decides."""
         numbers = fused_settings()
         self._net, self._language, self._numbers = net, language, numbers
         self._weights, self._quick = numbers.search.weights(), numbers.partial.weights()
-        self._ear, self._aligner = ear, Aligner()
+        self._ear, self._aligner, self._unread = ear, Aligner(), unread
         self._pieces: list[Samples] = []
         self._start_s = 0.0
         self._length = 0
@@ -115,12 +118,13 @@ class FusedEngine:
         self.spent = {"ear": time.perf_counter() - began, "network": 0.0, "search": 0.0, "times": 0.0}
         samples = np.concatenate(self._pieces) if self._pieces else np.zeros(0, dtype=np.int16)
         self.judged = []
+        lead = samples[:PRE_ROLL]
         parts: list[tuple[Samples, float]] = []
         start_s = self._start_s
         for part in cut(samples):
             end_s = start_s + len(part) / SAMPLE_RATE_HZ
             hints = [word for word in ear if start_s <= (word.start_s + word.end_s) / 2 < end_s]
-            self.judged.append(self._judge(part, hints))
+            self.judged.append(self._judge(part, hints, lead))
             parts.append((part, start_s))
             start_s = end_s
         meant = any(is_accepted(judged.heard, judged.evidence, self._language) for judged in self.judged)
@@ -137,20 +141,30 @@ class FusedEngine:
             self._ear.close()
         del self._net, self._language, self._aligner
 
-    def _judge(self, samples: Samples, ear: Sequence[Word]) -> Judged:
+    def _judge(self, samples: Samples, ear: Sequence[Word], lead: Samples) -> Judged:
         if len(samples) < SHORTEST_SAMPLES:
             return Judged(Heard(()), (), ())
-        hints = [(word.text, self._numbers.hints.nats) for word in ear]
+        said = tuple(word.text for word in ear)
+        heard = self._searched(samples, said)
+        if not heard.readings or heard.readings[0].words != said:
+            quiet = quiet_copy(samples, lead)
+            if quiet is not None:
+                heard = pooled(heard, self._searched(quiet, said, free=False))
+        if self._unread is not None:
+            heard = sensible(heard, self._unread, self._numbers.choice.close, self._numbers.choice.most)
+        sure = [word.confidence >= self._numbers.confidence.ear_sure for word in ear]
+        return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None, sure=sure))
+
+    def _searched(self, samples: Samples, ear: Sequence[str], *, free: bool = True) -> Heard:
         began = time.perf_counter()
         voice = self._net.listen(samples)
         listened = time.perf_counter()
-        duration_s = len(samples) / SAMPLE_RATE_HZ
-        heard = search(voice, self._net.pieces, self._language, self._weights, duration_s, hints=hints)
+        hints = [(word, self._numbers.hints.nats) for word in ear]
+        length_s = len(samples) / SAMPLE_RATE_HZ
+        heard = search(voice, self._net.pieces, self._language, self._weights, length_s, free=free, hints=hints)
         self.spent["network"] += listened - began
         self.spent["search"] += time.perf_counter() - listened
-        said = tuple(word.text for word in ear)
-        sure = [word.confidence >= self._numbers.confidence.ear_sure for word in ear]
-        return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None, sure=sure))
+        return heard
 
     def _placed(self, samples: Samples, start_s: float, evidence: Sequence[WordEvidence]) -> list[Word]:
         began = time.perf_counter()
@@ -179,12 +193,14 @@ def cut(samples: Samples) -> list[Samples]:
     return [*parts, samples] if len(samples) else parts
 
 
-def open_engine(cache: Path, clinic: tuple[str, ...] = (), ear: Engine | None = None) -> FusedEngine:
-    """The engine with the language model from the cache folder; `ear`: another second ear than its own. Raises
-    EngineError when a package is missing."""
+def open_engine(
+    cache: Path, clinic: tuple[str, ...] = (), ear: Engine | None = None, folders: Sequence[Path] = ()
+) -> FusedEngine:
+    """The engine with the language model from the cache folder; `ear`: another second ear than its own; `folders`: a
+    clinic's own data for the grammar. Raises EngineError when a package is missing."""
     net = Net()
     if ear is None:
         ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
-    engine = FusedEngine(net, ensure_language(cache, clinic), ear)
+    engine = FusedEngine(net, ensure_language(cache, clinic), ear, grammar_unread(folders))
     give_back()
     return engine

@@ -46,6 +46,14 @@ class HintNumbers(_Table):
     nats: float = Field(ge=0)
 
 
+class ChoiceNumbers(_Table):
+    """Among which readings the grammar may choose; see `choice.sensible`."""
+
+    close: float = Field(ge=0)
+    """Nats behind the best."""
+    most: int = Field(ge=1)
+
+
 class ConfidenceNumbers(_Table):
     """Logistic regression of a word's being right; see `certainty.features`."""
 
@@ -74,6 +82,7 @@ class FusedNumbers(_Table):
     search: SearchNumbers
     partial: SearchNumbers
     hints: HintNumbers
+    choice: ChoiceNumbers
     confidence: ConfidenceNumbers
     acceptance: AcceptanceNumbers
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,11 +14,13 @@ from dictate.engines.choose import choose_engine
 from dictate.engines.engine import Engine
 from dictate.engines.fused import net, open_engine
 from dictate.engines.fused.build import ensure_language, everyday_words, fingerprint
+from dictate.engines.fused.ear import level_dbfs
 from dictate.engines.fused.engine import LONGEST_S, cut
 from dictate.engines.fused.times import shared_out
 from dictate.errors import EngineError
-from dictate.events import SAMPLE_RATE_HZ
+from dictate.events import SAMPLE_RATE_HZ, FinalText, Word
 from dictate.settings import load_settings
+from tests.tools.noises import add_noise, pink
 
 pytest.importorskip("moonshine_voice", reason="the extra `fused` is not installed")
 SAID = "right knee jerk two plus left knee jerk absent"
@@ -62,6 +65,45 @@ def test_utterances_do_not_touch_each_other(engine, spoken) -> None:
     engine.start(5.0)
     engine.accept(spoken)
     assert engine.finish().text == SAID
+
+
+def test_in_noise_the_quieted_sound_is_searched_too_unless_both_ears_agree(engine, spoken, monkeypatch) -> None:
+    pytest.importorskip("webrtc_noise_gain", reason="the extra `fused` is not installed")
+    loud = add_noise(spoken, pink(len(spoken), seed=2), 10)
+    searched: list[np.ndarray] = []
+    plain = engine._searched
+
+    def watched(samples, ear, *, free=True):
+        searched.append(samples)
+        return plain(samples, ear, free=free)
+
+    monkeypatch.setattr(engine, "_searched", watched)
+    engine.start(0.0)
+    engine.accept(spoken)
+    assert engine.finish().text == SAID
+    assert len(searched) == 1  # no noise
+    monkeypatch.setattr(engine._ear._engine, "finish", lambda: FinalText((), 0.0, 0.0))  # nothing to agree with
+    engine.start(0.0)
+    engine.accept(loud)
+    final = engine.finish()
+    raw, quiet = searched[1:]
+    assert np.array_equal(raw, loud)
+    assert level_dbfs(quiet[-2_000:]) < level_dbfs(raw[-2_000:]) - 6
+    alone = [plain(samples, ()) for samples in (raw, quiet)]
+    best = max((one for heard in alone for one in heard.readings), key=lambda one: one.score)
+    assert engine.judged[0].heard.readings[0].score >= best.score - 3.0
+    assert {one.words for heard in alone for one in heard.readings} == {
+        one.words for one in engine.judged[0].heard.readings
+    }
+    assert final.words
+    agreed = Word("", 0.0, 1.0, 1.0)
+    said = [replace(agreed, text=word) for word in alone[0].readings[0].words]
+    monkeypatch.setattr(engine._ear._engine, "finish", lambda: FinalText(tuple(said), 0.0, 1.0))
+    searched.clear()
+    engine.start(0.0)
+    engine.accept(loud)
+    engine.finish()
+    assert len(searched) == 1  # they agree
 
 
 def test_silence_and_nothing_give_no_words(engine) -> None:
