@@ -4,8 +4,8 @@ Two things decide besides the score S of the search:
 
 - In noise the search runs a second time, on a copy of the sound from which a noise suppressor took the noise. Each copy
   loses other words: the raw one is drowned, the quiet one is torn. All readings stand in one list, each with the better
-  of its two scores. When network and second ear already agree word by word there is nothing to win, and no second
-  search is made.
+  of its two scores, where the quiet one gains a nat. When network and second ear already agree word by word there is
+  nothing to win, and no second search is made.
 - The grammar reads the closest readings. One that it reads more of ("deltoid" for "they'll toy") goes before the best
   when it is at most `close` nats behind. It must not differ from the best in a side, a negation or a grade: sense is no
   witness for those, "left" makes as good a sentence as "right".
@@ -29,10 +29,11 @@ Unread = Callable[[tuple[str, ...]], int]
 """How many of these words the grammar leaves unread."""
 
 
-def pooled(heard: Heard, other: Heard) -> Heard:
-    """The readings of two searches of one utterance as one list, best first; the free reading is the first's."""
+def pooled(heard: Heard, quiet: Heard, gain: float = 0.0) -> Heard:
+    """The readings of the raw and the quieted sound as one list, best first; the latter gain `gain` nats. The free
+    reading is that of the raw sound."""
     best: dict[tuple[str, ...], Reading] = {}
-    for reading in (*heard.readings, *other.readings):
+    for reading in (*heard.readings, *(replace(one, score=one.score + gain) for one in quiet.readings)):
         old = best.get(reading.words)
         if old is None or reading.score > old.score:
             best[reading.words] = reading

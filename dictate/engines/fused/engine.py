@@ -149,7 +149,7 @@ class FusedEngine:
         if not heard.readings or heard.readings[0].words != said:
             quiet = quiet_copy(samples, lead)
             if quiet is not None:
-                heard = pooled(heard, self._searched(quiet, said, free=False))
+                heard = pooled(heard, self._searched(quiet, said, free=False), self._numbers.choice.quiet)
         if self._unread is not None:
             heard = sensible(heard, self._unread, self._numbers.choice.close, self._numbers.choice.most)
         sure = [word.confidence >= self._numbers.confidence.ear_sure for word in ear]

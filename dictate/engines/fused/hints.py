@@ -24,6 +24,7 @@ class Hints:
     def __init__(self, heard: Sequence[Hint] = ()) -> None:
         self._heard = tuple(heard)
         self._places: dict[tuple[str, ...], tuple[int, int]] = {(): (0, -1)}
+        self._near: dict[tuple[str, ...], tuple[Hint, ...]] = {}
 
     def gain(self, said: tuple[str, ...], word: str) -> float:
         """The nats that `word` adds after the words `said`; 0 when it is not hinted there."""
@@ -33,6 +34,12 @@ class Hints:
         """The hints that may come next after the words `said`."""
         if not self._heard:
             return ()
+        known = self._near.get(said)
+        if known is None:
+            known = self._near[said] = self._after(said)
+        return known
+
+    def _after(self, said: tuple[str, ...]) -> tuple[Hint, ...]:
         place, last = self._place(said)
         first, stop = max(last + 1, place - BACK), min(len(self._heard), place + AHEAD)
         return tuple((word, nats * (1.0 - FADE * abs(at - place))) for at, (word, nats) in self._window(first, stop))

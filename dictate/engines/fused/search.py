@@ -116,6 +116,10 @@ def free_words(heard: Heard) -> tuple[str, ...]:
     return tuple(found)
 
 
+_Closed = tuple[tuple[str, ...], History, float, tuple[float, ...]]
+"""Words, history, language score and marks of a hypothesis whose last word is finished."""
+
+
 @dataclass(slots=True)
 class _Hypothesis:
     """A half-done reading. `language` holds language weights and bonuses of finished words, `prospect` the
@@ -134,6 +138,8 @@ class _Hypothesis:
     token: int = 0
     best: float = field(default=-math.inf)
     """The network's log-probability of the likeliest spelling alone."""
+    closed: list[_Closed | None] = field(default_factory=list)
+    """What `_close_word` made of it, once it was asked."""
 
     @property
     def score(self) -> float:
@@ -309,9 +315,13 @@ class _Search:
         hinted = (self._word(said, history, word) for word, _ in self.hints.near(said) if word.startswith(prefix))
         return max(most, max(hinted, default=most))
 
-    def _close_word(self, hypothesis: _Hypothesis) -> tuple[tuple[str, ...], History, float, tuple[float, ...]] | None:
-        """Words, history, language score and marks once the prefix is a finished word; None when it cannot
-        be one."""
+    def _close_word(self, hypothesis: _Hypothesis) -> _Closed | None:
+        """The hypothesis once its prefix is a finished word; None when it cannot be one."""
+        if not hypothesis.closed:
+            hypothesis.closed.append(self._closed(hypothesis))
+        return hypothesis.closed[0]
+
+    def _closed(self, hypothesis: _Hypothesis) -> _Closed | None:
         if not hypothesis.prefix:
             return hypothesis.words, hypothesis.history, hypothesis.language, hypothesis.marks
         new = spoken(hypothesis.prefix) if hypothesis.prefix.isdigit() else (hypothesis.prefix,)

@@ -28,6 +28,11 @@ def test_pooled_readings_keep_their_better_score_and_are_best_first() -> None:
     assert (both.free_text, both.free_network, both.free_pieces) == ("as it was", -7.0, 5)
 
 
+def test_readings_of_the_quieted_sound_gain() -> None:
+    both = pooled(heard(("a b", -5.0), ("a c", -6.0)), heard(("a d", -5.5), ("a c", -5.9)), gain=1.0)
+    assert [(" ".join(one.words), one.score) for one in both.readings] == [("a d", -4.5), ("a c", -4.9), ("a b", -5.0)]
+
+
 def test_a_search_that_found_nothing_adds_nothing() -> None:
     assert texts(pooled(heard(), heard(("a", -1.0)))) == ["a"]
     assert texts(pooled(heard(("a", -1.0)), Heard(()))) == ["a"]

@@ -90,8 +90,6 @@ def test_in_noise_the_quieted_sound_is_searched_too_unless_both_ears_agree(engin
     assert np.array_equal(raw, loud)
     assert level_dbfs(quiet[-2_000:]) < level_dbfs(raw[-2_000:]) - 6
     alone = [plain(samples, ()) for samples in (raw, quiet)]
-    best = max((one for heard in alone for one in heard.readings), key=lambda one: one.score)
-    assert engine.judged[0].heard.readings[0].score >= best.score - 3.0
     assert {one.words for heard in alone for one in heard.readings} == {
         one.words for one in engine.judged[0].heard.readings
     }
