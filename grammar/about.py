@@ -196,8 +196,9 @@ class About(Fits):
         """A grade can name its item by itself: "right leg four out of five", "knees 2/2", "ankles trace"."""
         grades = [m.grade for m in group.grades if m.grade is not None]
         topic_item = self.state.topic[0].item if self.state.topic else None
-        if topic_item is None and self.state.bound is not None and self.state.bound[0] == "power":
-            topic_item = "power"
+        bound = self.state.bound
+        if topic_item is None and bound is not None and (bound[0] == "power" or (bound[0] == "reflex" and bound[1])):
+            topic_item = bound[0]
         if any(
             m.lex is not None
             and m.lex.text in ("full power", "full strength", "at full strength")

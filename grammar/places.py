@@ -21,7 +21,7 @@ class Places(Sides):
         assert m.lex is not None
         assert m.lex.site is not None
         examined = self._examined(k)
-        if self.instructed and not self._used_after_instruction(k):
+        if self.instructed and not self.group.results and not self._used_after_instruction(k):
             self.swallow(m)
             return
         if m.lex.text in ("arms", "legs", "face", "upper limbs", "lower limbs") and self._station_word(k):
@@ -76,6 +76,7 @@ class Places(Sides):
             or (group.valued and group.sided and self._other_limb(k))
             or (group.complete and self._said_again(k + 1))
             or (group.places and self.ms[k - 1].kind == COMMA and self._there() and self._told_behind(k))
+            or (group.valued and not group.targets and self._of_bound_place() and self._told_behind(k))
         ):
             if side is not None:
                 self._pop_side(group)
@@ -189,6 +190,11 @@ class Places(Sides):
         while (lex := self.lex(other)) is not None and lex.side:
             other += 1
         return self._value_at(other) or (self.result_of(other) and self.at(other).text not in PRAISE)
+
+    def _of_bound_place(self) -> bool:
+        """ "tap your knees two plus, ankles absent": the first value is that of the place in the instruction."""
+        bound = self.state.bound
+        return bound is not None and bound[1] is not None and not self.group.places
 
     def _other_limb(self, k: int) -> bool:
         """ "in the arms five on the right, four on the left, in the legs five": the legs begin anew."""

@@ -299,7 +299,8 @@ class Steering(Repairs):
         self.state.prior_side = None
         if lex.instruction:
             self.state.asked.setdefault(lex.instruction, len(self.state.drafts))
-            if not lex.weak_ask:
+            held = self.state.bound is not None and self.state.bound[0] == lex.instruction[0]
+            if not lex.weak_ask and not (held and lex.instruction[1] is None):  # "lift your leg up, hold it"
                 self.state.bound = lex.instruction
                 self.state.strange_words = 0
             self.state.topic = []

@@ -189,9 +189,16 @@ class Values(Verdicts):
         assert m.lex is not None
         assert m.lex.result is not None
         item = self.items[bound[0]]
-        if item.sites and bound[1] is None and bound[0] not in WHOLE and not self.group.places:
+        if item.scale == "mrc" and m.lex.text in ("up", "down", "in", "out"):
+            return False  # "don't let me push it down"
+        here = bool(self.group.places) or self._place_behind(self.ms.index(m))
+        if item.sites and bound[1] is None and bound[0] not in WHOLE and not here:
             return False
         return m.lex.result.reading(bound[0], item.kind) is not None
+
+    def _place_behind(self, k: int) -> bool:
+        """ "... reduced on the left foot": the place of the result at k follows it."""
+        return self.is_site(k + 1) or (self._side_at(k + 1) and self.is_site(k + 2))
 
     def _merges(self, k: int) -> bool:
         """A second result word that goes with the first ("equal and reactive", "three plus and brisk")."""
