@@ -245,7 +245,8 @@ class Whereabouts(Meaning):
 
     def _carries(self, target: Target, status: str) -> bool:
         """A side said before its item is carried on; one said behind a result only to what would be unstated."""
-        if self.state.prior_first:
+        spared = target.mention is not None and target.mention.lex is not None and "spar" in target.mention.lex.text
+        if self.state.prior_first or spared:  # "weakness on the left sparing the forehead"
             return True
         return status != "normal" or self.items[target.item].default == "single"
 
