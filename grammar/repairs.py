@@ -25,6 +25,9 @@ _LOST_BY_NO = SENSORY | {
     "facial_sensation",
 }
 
+# What is denied of these words behind an item is a complaint.
+_COMPLAINTS = frozenset(("problem", "problems", "trouble", "troubles", "issue", "issues", "complaint", "complaints"))
+
 
 class Repairs(Ahead):
     """Closing a group, and what a speaker takes back: "sorry", "correction", "no, the left"."""
@@ -61,11 +64,16 @@ class Repairs(Ahead):
             if t.sign
             or self.items[t.item].kind == "test"
             or (self.items[t.item].kind == "sign" and t.reading is None)
-            or (plain and t.item in _LOST_BY_NO and not self._muscles(t))
+            or (plain and t.item in _LOST_BY_NO and not self._muscles(t) and not self._of_complaint(t))
             or ((cue == "not" or cue in COPULA) and t.reading is not None and t.reading.status is not None)
             or (t.reading is not None and t.reading.test)
         ]
         return group
+
+    def _of_complaint(self, target: Target) -> bool:
+        """ "no hearing problem": a complaint that is denied, not a sense that is lost; and no finding either."""
+        after = target.mention.j if target.mention is not None else len(self.tokens)
+        return after < len(self.tokens) and self.tokens[after].lower() in _COMPLAINTS
 
     @staticmethod
     def _muscles(target: Target) -> bool:
