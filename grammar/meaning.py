@@ -115,7 +115,8 @@ class Meaning(About):
         if status is None:
             return None
         own: set[str] = set()
-        if target.sign and status == "normal" and target.item != "reflex" and target.reading is not None:
+        absent = status == "not_examined" or (status == "normal" and target.item != "reflex")
+        if target.sign and absent and target.reading is not None:
             own.update(target.reading.descriptors)
         if negated and status == "abnormal":
             own = self._denied(group, target)
