@@ -4,8 +4,8 @@ Sides, negations and grades have a stricter limit than other words, and a rival 
 meaning (the recogniser also weighed "left" for "right") is asked about whatever the confidence.
 
 A side may be heard right and yet stand with the wrong finding, because a word between was lost ("reflex absent on the
-right, [normal on the] left"). So a finding is asked about as well when words that it does not rest on were heard weakly
-in its midst or within `near` words of it. Limits and words are data: `engines/data/doubt.toml`.
+right, [normal on the] left"). So a finding is asked about as well when words that it does not rest on were heard less
+surely than `beside` in its midst or within `near` words of it. Limits and words are data: `engines/data/doubt.toml`.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ class Limits(_Data):
     weak: float = Field(gt=0, lt=1)
     strict: float = Field(gt=0, lt=1)
     near: int = Field(ge=0)
+    beside: float = Field(gt=0, lt=1)
     kinds: dict[str, Kind]
     negating: frozenset[str]
     opposites: tuple[Opposites, ...]
@@ -90,7 +91,7 @@ class _Lines:
         self._used = {at for own in self._own for at in own}
 
     def weak_beside(self, index: int) -> list[Word]:
-        """Weak words of no finding, in the midst of this one or near it with no other finding's word between."""
+        """Unsure words of no finding, in the midst of this one or near it with no other finding's word between."""
         own = self._own[index]
         if not own:
             return []
@@ -99,7 +100,7 @@ class _Lines:
         around = [*self._free(range(first - 1, -1, -1))[::-1], *range(first, last), *behind]
         lines = {self._lines[at] for at in own}
         free = [at for at in around if at not in self._used and self._lines[at] in lines]
-        return [self._words[at] for at in free if is_weak(self._words[at].confidence)]
+        return [self._words[at] for at in free if self._words[at].confidence < limits().beside]
 
     def _free(self, places: Sequence[int]) -> list[int]:
         """The first few of these places, up to a word of a finding."""

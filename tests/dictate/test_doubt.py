@@ -39,6 +39,8 @@ def asked(found: Note) -> list[str]:
         (("right ankle~ jerk~ absent",), []),  # the item's own words are marked, not asked about
         # a word was lost between two sides: does the first result stand with the right side?
         (("ankle jerk absent on the right hem? normal on the left",), ["reflex right"]),
+        (("ankle jerk absent on the right hem~ normal on the left",), ["reflex right"]),  # only one ear heard it
+        (("right hand grip impaired~",), ["power right"]),  # a result's word as sure as a side must be
         (("ankle jerk absent on the right", "more? no? in? my? bag?"), []),  # another utterance
         (("i? mean? right ankle jerk absent",), ["reflex right"]),
         (("so? well then we will see now right ankle jerk absent",), []),  # too far off
