@@ -5,6 +5,7 @@ from __future__ import annotations
 from grammar.drafts import Draft, Group, Target
 from grammar.mentions import Mention
 from grammar.scales import Placed
+from grammar.state import UNREAD
 from grammar.whereabouts import Whereabouts
 
 _LIMB_SITES = {
@@ -123,6 +124,9 @@ class Emitter(Whereabouts):
             first, last = min(group.mentions, key=lambda m: m.i), max(group.mentions, key=lambda m: m.i)
             self.state.exceptions.append((self._span(first)[0], self._span(last)[1], len(self.state.drafts) - 1))
         if not rows:
+            if group.reason is not None:  # a reason of nothing is unread, not silently gone
+                low, high = group.reason
+                self.state.classes[low:high] = bytes([UNREAD]) * (high - low)
             if own and not group.valued and group.neg is None and targets:
                 self.state.pending = group  # an item without a result waits for the next utterance
             return

@@ -65,7 +65,7 @@ class Places(Sides):
             side, side_mention = group.side, group.side_mention
             between = [word.lower() for word in self.tokens[side_mention.j : m.i]]
             apart = "in" in between or "at" in between or ("of" not in between and self._whole_side(side_mention))
-            if group.valued and not group.side_first and apart:
+            if (group.valued and not group.side_first and apart) or self._told_again(k):
                 side, side_mention = None, None
         if (
             (
@@ -77,6 +77,7 @@ class Places(Sides):
             or (group.complete and self._said_again(k + 1))
             or (group.places and self.ms[k - 1].kind == COMMA and self._there() and self._told_behind(k))
             or (group.valued and not group.targets and self._of_bound_place() and self._told_behind(k))
+            or self._told_again(k)
         ):
             if side is not None:
                 self._pop_side(group)
@@ -190,6 +191,13 @@ class Places(Sides):
         while (lex := self.lex(other)) is not None and lex.side:
             other += 1
         return self._value_at(other) or (self.result_of(other) and self.at(other).text not in PRAISE)
+
+    def _told_again(self, k: int) -> bool:
+        """ "same on the left, ankles the same": behind a comma, a place with a value or a repeating word of its own."""
+        group = self.group
+        if group.ditto is None or not group.sided or self.ms[k - 1].kind != COMMA:
+            return False
+        return self._told_behind(k) or bool(self.at(k + 1).ditto)
 
     def _of_bound_place(self) -> bool:
         """ "tap your knees two plus, ankles absent": the first value is that of the place in the instruction."""

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -154,20 +155,20 @@ def key(pipe: Pipeline, phrase: str) -> tuple[str, ...]:
 
 def whole(phrase: str, said: str) -> bool:
     """True if the phrase is taken as one entry of the vocabulary when the sentence is read."""
-    pipe = pipeline()
-    wanted = key(pipe, phrase)
-    return any(lexeme.key == wanted for lexeme in spoken_phrases(said))
+    wanted = key(pipeline(), phrase)
+    return any(lexeme.key == wanted for opening in (False, True) for lexeme in _found(said, opening))
 
 
 def spoken_phrases(said: str) -> list[Lexeme]:
     """The entries of the vocabulary that are found in a sentence."""
+    return [*_found(said, False), *_found(said, True)]
+
+
+@lru_cache(maxsize=4)
+def _found(said: str, opening: bool) -> tuple[Lexeme, ...]:
     pipe = pipeline()
-    return [
-        mention.lex
-        for opening in (False, True)
-        for mention in find(pipe, pipe.doc(said), opening=opening)
-        if mention.kind == PHRASE and mention.lex is not None
-    ]
+    mentions = find(pipe, pipe.doc(said), opening=opening)
+    return tuple(mention.lex for mention in mentions if mention.kind == PHRASE and mention.lex is not None)
 
 
 def thieves(group: Group, phrase: str) -> set[str]:
