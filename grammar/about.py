@@ -97,6 +97,11 @@ class About(Fits):
             return True
         if before >= 0 and content[before] and not small[before] and before not in self.known:
             return True
+        if not group.places and any(t.item in SUMMED and t.site is None for t in self.state.topic):
+            for m in group.grades:  # "Reflexes: R zzz 2+": a place that is not understood is not all of them
+                near = m.i - 1
+                if near >= 0 and content[near] and not small[near] and near not in self.known:
+                    return True
         for m in (*group.results, *group.grades):
             after = m.j
             counted = m.grade is not None and m.grade.den is not None and m.grade.den > 5

@@ -298,9 +298,9 @@ class Look:
                     break
                 if lex.result is not None and "plantar" in lex.result.by_item:
                     row = lex.result.by_item["plantar"]
-                    if step == -1:
-                        return row.descriptor in ("flexor", "extensor") and lex.result.any is None
-                    return lex.text not in ("absent", "no response", "positive", "present", "negative")
+                    if lex.text in ("absent", "no response", "positive", "present", "negative"):
+                        return False
+                    return step == 1 or (row.descriptor in ("flexor", "extensor") and lex.result.any is None)
                 if lex.result is not None or lex.item is not None or lex.instruction is not None:
                     break
                 if not (lex.side or lex.severity or lex.joins or lex.hedge or lex.site):

@@ -87,8 +87,10 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         span = _cut_no(pipe, norms, spans, i, span or spans.get(i), named)
         if norm in _SHORT_NOT and (named or not _placeless(pipe, spans.get(i + 1))):
             span = _denied_short(pipe, norms, i, span)
-        if norm == "?" and (bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()):
-            span = None
+        ends = bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()
+        apart = i == 0 or bool(doc[i - 1].whitespace_) or tokens[i - 1].isspace()
+        if norm == "?" and ends and not (apart and i + 1 < count and (not out or out[-1].kind in (COMMA, COLON, STOP))):
+            span = None  # a question; "? L drift, ? R catch" are doubts
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             cut = _two_findings(pipe, norms, i, spans, out) or _cut_pair(pipe, norms, i, span)
             span = _nervous_system(pipe, tokens, norms, i, cut)

@@ -345,7 +345,9 @@ class Reader(Naming):
             return
         if self.colon_after is self.group and self.group.targets and self._prefix_follows(k):
             self._head(self.group)
-        if self.group.hedge is not None and self.group.targets and not self.group.valued:
+        apart = self.ms[k - 1].kind == COMMA or self.ms[k - 1] is self.group.side_mention
+        anew = apart and self._prefix_follows(k)  # "? L drift, ? R catch"
+        if self.group.hedge is not None and self.group.targets and not self.group.valued and not anew:
             self.group.mentions.append(m)
             return
         if (self.group.complete and (self._prefix_follows(k) or (self.group.valued and self.group.sided))) or (
@@ -360,6 +362,15 @@ class Reader(Naming):
         i = self.ms[k].i
         words = [word.lower() for word in self.tokens[max(0, i - 2) : i]]
         return words[-1:] == ["on"] or words == ["on", "the"]
+
+    def _unknown_place(self, k: int) -> bool:
+        """ "Reflexes: R zzz 2+": behind its side, a word that is not understood is where it was tested."""
+        group = self.group
+        if not group.targets or group.valued or k == 0 or group.side_mention is not self.ms[k - 1]:
+            return False
+        last = group.targets[-1]
+        heads = last.reading is not None and last.reading.heading and last.site is None
+        return bool(heads) and not group.places and self._value_at(k + 1) and self.ms[k + 1].i == self.ms[k].j
 
     def on_compare(self, k: int) -> None:
         m = self.ms[k]
@@ -391,6 +402,10 @@ class Reader(Naming):
         group = self.group
         if group.targets and not group.complete and k and self.ms[k - 1].kind == COMMA:
             self.close()
+            return
+        if self._unknown_place(k):
+            self.close()
+            self.group = Group()
             return
         if group.valued and not group.sided and self._where(k):
             group.uncarried = True

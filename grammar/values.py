@@ -353,7 +353,7 @@ class Values(Verdicts):
             self.emitter.add_level_place(self.group, m)
             return True
         targets = self.group.targets or self.state.topic
-        if not any(t.item in SENSORY for t in targets):
+        if not any(t.item in SENSORY for t in targets) and not (not self.group.targets and self._sensory_next(m)):
             return any(t.item == "power" for t in targets)
         assert m.grade is not None
         assert m.grade.level is not None
@@ -364,6 +364,18 @@ class Values(Verdicts):
             self.close()  # "L5 absent left, S1 normal left"
         self.emitter.add_level_place(self.group, m)
         return True
+
+    def _sensory_next(self, m: Mention) -> bool:
+        """ "L4, L5 pinprick reduced": the levels stand before what was tested there."""
+        nxt = self.ms.index(m) + 1
+        while nxt < len(self.ms) and (
+            self.ms[nxt].kind == COMMA
+            or self.at(nxt).joins
+            or ((grade := self.ms[nxt].grade) is not None and grade.level is not None)
+        ):
+            nxt += 1
+        reading = self.item_at(nxt) if nxt < len(self.ms) and self.is_item(nxt) else None
+        return reading is not None and not reading.sign and reading.targets[0][0] in SENSORY
 
     def _pronoun(self, k: int) -> bool:
         """ "a brisk left knee jerk and a normal right one": no number."""
