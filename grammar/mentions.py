@@ -171,7 +171,7 @@ def _headed(norms: list[str], i: int, end: int) -> bool:
     """The two sides stand in brackets, before a colon or on a line of their own: the head of two columns."""
     before = norms[i - 1] if i else ""
     after = norms[end] if end < len(norms) else ""
-    if before in _COLUMNED and "\n" in after and (i == 1 or not norms[i - 2].strip()):
+    if before in _COLUMNED and not after.strip() and (i == 1 or not norms[i - 2].strip()):
         return True
     return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
 

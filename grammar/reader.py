@@ -32,7 +32,7 @@ class Reader(Naming):
     def sentence(self, ms: list[Mention], mark: str, end: int) -> None:
         """Read one sentence: set its talk aside, then read the rest. `end` is the token index where it ends."""
         self.ms = ms
-        self.ends_line = mark == "\n"
+        self.ends_line = mark in ("\n", "")
         self.emitter.known = frozenset(
             t for m in ms if m.kind != UNKNOWN and not (m.lex and m.lex.stranger) for t in range(m.i, m.j)
         )

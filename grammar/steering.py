@@ -22,7 +22,7 @@ class Steering(Repairs):
         before = self.ms[k - 1] if k else None
         after = self.ms[k + 1] if k + 1 < len(self.ms) else None
         reading = self.item_at(0) if k == 1 and self.is_item(0) else None
-        if after is None and self.ends_line and (k == 0 or (reading is not None and reading.heading)):
+        if after is None and self.ends_line and reading is not None and reading.heading:
             return True
         return bool(
             (before is not None and before.mark in ("(", "["))
