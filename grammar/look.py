@@ -16,6 +16,7 @@ from grammar.state import State
 _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
 # Places that only facial sensation or bulk have as sites, but where touch and pinprick are tested too.
 _BESIDE = frozenset(("v1", "v2", "v3", "thenar", "hypothenar"))
+_SEEN_ANYWHERE = frozenset(("tone", "muscle_bulk", "fasciculations", "clonus", "tremor"))
 _PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
 _BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
 _JOINTS = (("knee",), ("ankle",))
@@ -177,7 +178,7 @@ class Look:
             return self._myotomes(k) is not None
         if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
             return self.joint_reflex(k)
-        if lex is None or lex.item is None or self._provoked(k) or self._not_meant(k):
+        if lex is None or lex.item is None or self._provoked(k) or self._not_meant(k) or self._only_where(k):
             return False
         if lex.alt_item is not None:
             return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
@@ -197,8 +198,9 @@ class Look:
             return self.reads_as(k, "neck_stiffness")
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
             area = lex.site.areas[0]
+            placed = f"{self._word_before(k)} " in PREPOSITIONS or not self.result_of(k + 1)
             felt = area in self.pipe.catalogue.areas or (
-                area in _BESIDE and (not self.group.valued or f"{self._word_before(k)} " in PREPOSITIONS)
+                area in _BESIDE and (placed or not self.group.valued)
             )  # not "facial sensation normal, forehead weak"
             return not (self.sensory_topic() and felt) or not self.group.targets
         if lex.site is not None and lex.site.needs == "sensation":
@@ -208,6 +210,14 @@ class Look:
                 return False  # "pinprick reduced in the left calf"
             return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
         return True
+
+    def _only_where(self, k: int) -> bool:
+        """ "fasciculations in the right calf": the place of what was named, and no item of its own."""
+        named = self.group.targets
+        if self.at(k).site is None or not named or any(t.item not in _SEEN_ANYWHERE for t in named):
+            return False
+        free = not self.group.valued or not self.result_of(k + 1)
+        return free and f"{self._word_before(k)} " in PREPOSITIONS
 
     def _provoked(self, k: int) -> bool:
         """ "pain on dorsiflexion", "discomfort with inversion": the movement only brings the pain on."""

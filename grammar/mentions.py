@@ -101,6 +101,9 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
             if tokens[span[0] - 1] == "l" and span[0] - i > 1 and _level_instead(norms, tokens, span[0] - 1, span[0]):
                 i = span[0] - 1
                 continue
+            if norms[i : span[0]][1:][-1:] == ["middle"] and norms[span[0] : span[0] + 1] in (["finger"], ["fingers"]):
+                i = span[0] - 1  # "in the middle finger"
+                continue
             out.append(mention)
             i = span[0]
             lex = span[1]

@@ -232,13 +232,15 @@ class Naming(Listing):
         last, new = group.targets[0], targets[0]
         if last.item not in WHERE_NEXT or not last.sign or last.site is not None:
             return False
-        if new.item != last.item or new.sign or (new.site is None and new.item != "power"):
+        face = last.item == "power" and new.item == "facial_power" and self._word_before(k) in ("of", "in")
+        face = face and not (self.at(k + 1).joins and self.is_site(k + 2))  # "of the left face and arm"
+        if not face and (new.item != last.item or new.sign or (new.site is None and new.item != "power")):
             return False
         other = group.side in ("right", "left") and self.at(k + 2).side in ("right", "left")
-        of_other = (
-            other and self.at(k + 2).side != group.side
-        )  # "wasting of the right thenar eminence, none on the left"
-        if new.item != "power" and (group.neg is not None or (self.result_of(k + 1) and not of_other)):
+        # "wasting of the right thenar eminence, none on the left"
+        of_other = other and self.at(k + 2).side != group.side
+        denied = group.neg is not None and not face
+        if new.item != "power" and (denied or (self.result_of(k + 1) and not of_other)):
             return False
         return self.ms[k - 1].kind != COMMA and not self._joined(k)
 

@@ -18,6 +18,9 @@ from grammar.lexicon import ItemReading
 from grammar.meaning import Meaning
 from grammar.phrase_files import ResultPhrase
 
+# Items that are said to be of all limbs (or of the usual place) when no place is named.
+_PLACED = frozenset(("tone", "power", "coordination", "reflex", "muscle_bulk", "clonus", "tinel"))
+
 
 @lru_cache(maxsize=1)
 def _areas() -> dict[str, dict[str, str]]:
@@ -60,12 +63,8 @@ class Whereabouts(Meaning):
             return self._joined_proximal(found)
         if group.places and target.item in SENSORY:
             return [(None, group.places[0])]
-        if (
-            group.places
-            and target.item in ("tone", "power", "coordination")
-            and any(area in ("abdomen", "trunk", "eye", "ear") for p in group.places for area in p.reading.areas)
-        ):
-            return []
+        if group.places and target.item in _PLACED:
+            return []  # "clonus at the jaw": better unread than a finding of the whole body
         spot_or_none = group.places[0] if group.places else None
         if self.exam is not None and group.targets and not group.places and target.item in SUMMED:
             site = next((s for area in self.exam.reading.areas if (s := self.site_of(target.item, area))), None)
