@@ -80,6 +80,9 @@ class About(Fits):
             and not group.exception
             and not self.state.bound
         ):
+            if group.hedge is not None and group.results and not group.grades:
+                fits = [Target(t.item, t.site, None, t.mention) for t in fits]
+                return fits  # "tongue wasting and possible fasciculations"
             return [t for t in fits if not self._said(t) or self._adds(group)]
         return fits
 
@@ -230,7 +233,7 @@ class About(Fits):
         if topic_item == "power" and self.state.head_region is not None and self._all_of_it(group):
             return [Target("power", self.state.head_region, None, None)]
         if group.rest and any(g.den == 5 for g in grades) and not group.places:
-            return [Target("power", "limbs", None, None)]
+            return [Target("power", self.state.limb[0] if self.state.limb is not None else "limbs", None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":
             if group.places or self.state.heading == "power":
                 return [Target("power", None, None, None)]

@@ -149,7 +149,8 @@ def _differ(one: Finding, two: Finding) -> bool:
     if "not_examined" in (one.status, two.status):
         return one.status != two.status
     if one.status != two.status:
-        return True
+        apart = one.descriptors and two.descriptors and not set(one.descriptors) & set(two.descriptors)
+        return not (apart and {one.status, two.status} == {"abnormal", "equivocal"})  # wasted, possibly fasciculating
     return one.grade is not None and two.grade is not None and one.grade != two.grade
 
 

@@ -82,6 +82,14 @@ _ABNORMAL = frozenset(
 )
 
 
+def _unlike(first: Draft, second: Draft) -> bool:
+    """Trace and absent are two results, though both are abnormal."""
+    return any(
+        "absent" in one.descriptors and other.grade not in (None, "0")
+        for one, other in ((first, second), (second, first))
+    )
+
+
 class Emitter(Whereabouts):
     """Turns groups into draft rows of the state."""
 
@@ -133,6 +141,7 @@ class Emitter(Whereabouts):
         if any(m.i and self.state.tokens[m.i - 1].lower() == "all" for m in group.results):
             self._all_equal(group)
         self._keep_limb(rows, group)
+        self._share_limb(rows, group)
         self.state.groups += 1
         for row in rows:
             row.group = self.state.groups
@@ -142,15 +151,36 @@ class Emitter(Whereabouts):
             columns = self.state.pair_order is not None and group.side is None and group.valued
             self.state.pair_first = [row for row in rows if row.side in ("both", "unstated")] if columns else []
 
+    def _share_limb(self, rows: list[Draft], group: Group) -> None:
+        """ "intact strength and normal tone in the arms": the limb is that of both, each with its value before it."""
+        first = min(group.mentions, key=lambda m: m.i)
+        sites = {row.site for row in rows}
+        if not group.targets or first not in group.results or len(sites) != 1 or not sites <= {"arm", "leg"}:
+            return
+        if any(row.status != "normal" for row in rows):
+            return
+        start, site = self._span(first)[0], sites.pop()
+        for row in self.state.last_group:
+            if row.site != "limbs" or row.side != "both" or row.status != "normal" or not row.spans or row.grade:
+                continue
+            low, high = min(row.spans), max(row.spans)
+            between = "".join(self.state.text)[high[1] : start].split() if high[1] < start else []
+            led = row.steps and min(row.steps, key=lambda step: step[1])[0] == "result"
+            if between == ["and"] and led and low[1] <= high[0] and site in self.items[row.item].sites:
+                row.site, row.side = site, rows[0].side
+                row.spans.extend(self._span(spot.mention) for spot in group.places)
+                row.steps.extend(("place", *self._span(spot.mention)) for spot in group.places)
+
     def _keep_limb(self, rows: list[Draft], group: Group) -> None:
         """Remember of which limb the talk is ("in the legs hip flexion four, the rest full") until it is of another."""
         areas = {area for spot in group.places for area in spot.reading.areas}
-        if areas in ({"arm"}, {"leg"}) and group.targets:
+        limbs = areas & {"arm", "leg"}
+        if len(limbs) == 1 and group.targets and all(area.startswith(_LIMB_SITES[min(limbs)]) for area in areas):
             side = next((spot.side for spot in group.places if spot.side in _OTHER_SIDE), None)
             before = group.side_mention.j if group.side_mention is not None else -1
             if side is None and any(spot.mention.i == before for spot in group.places):
                 side = group.side if group.side in _OTHER_SIDE else None  # "right leg"
-            self.state.limb = (areas.pop(), side)
+            self.state.limb = (limbs.pop(), side)
         elif self.state.limb is not None:
             limb, side = self.state.limb
             here = _LIMB_SITES.get(limb, ())
@@ -388,7 +418,7 @@ class Emitter(Whereabouts):
                     and d.slot == row.slot
                     and d.side == row.side
                     and d.status == row.status
-                    and (d.grade == row.grade or None in (d.grade, row.grade))
+                    and (d.grade == row.grade or (None in (d.grade, row.grade) and not _unlike(d, row)))
                 ),
                 None,
             )

@@ -254,6 +254,13 @@ class Naming(Listing):
         if not group.targets:
             return False
         last = group.targets[-1]
+        again = reading.heading and last.site is None and reading.targets == ((last.item, None),)
+        behind = last.mention.j if last.mention is not None else 0
+        apart = self.ms[k - 1] in (*group.results, *group.grades) and any(
+            other.kind == UNKNOWN and behind <= other.i for other in self.ms[: k - 1]
+        )
+        if again and apart and not (group.sided or group.places or self.own_result(k)):
+            return True  # "the only reflexes ... trace reflexes in his biceps"
         beside = last.mention is not None and (
             last.mention.j == m.i or (last.mention.j + 1 == m.i and self.tokens[last.mention.j] == "(")
         )

@@ -40,7 +40,7 @@ class Places(Sides):
         if examined and self.group.valued and not self.group.targets:
             self.close()  # "... good on the exam of your right foot": the place of what comes, not of what was said
             return
-        if self._of_strange(k):
+        if self._of_strange(k) or (self.tokens[m.j : m.j + 1] == ["of"] and self.next_is_item(k)):
             return
         group = self.group
         if group.places and group.places[-1].mention is self.ms[k - 1] and self._from_there(k):

@@ -341,8 +341,11 @@ class Reader(Naming):
         m = self.ms[k]
         lex = m.lex
         assert lex is not None
-        if lex.hedge == "weak":
-            return
+        nxt = k + 1
+        while nxt < len(self.ms) and self.ms[nxt].kind == COMMA:
+            nxt += 1
+        if lex.hedge == "weak" or (self.group.complete and self.at(nxt).because):
+            return  # "confused, maybe due to ...": of the cause
         if self.colon_after is self.group and self.group.targets and self._prefix_follows(k):
             self._head(self.group)
         apart = self.ms[k - 1].kind == COMMA or self.ms[k - 1] is self.group.side_mention

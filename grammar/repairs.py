@@ -57,6 +57,9 @@ class Repairs(Ahead):
                     t.reading.sign = True
         cue = group.neg.lex.text if group.neg is not None and group.neg.lex is not None else "not"
         plain = not cue.startswith("not")
+        if plain and group.neg is not None and group.targets and group.targets[0].mention is not None:
+            between = range(group.neg.j, group.targets[0].mention.i)  # "without lateralizing findings for strength"
+            plain = all(not self.state.content[t] or t in self.emitter.known for t in between)
         group.targets = [
             t
             for t in group.targets

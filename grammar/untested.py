@@ -136,18 +136,21 @@ class Untested(Values):
         return k
 
     def _cause(self, k: int) -> None:
-        """ "slow, secondary to weakness": a cause that is named is no finding of its own."""
+        """ "slow, secondary to weakness", "limited by hamstring tightness to 66 degrees": a cause that is named is no
+        finding of its own."""
         self.take(self.ms[k], CONTEXT)
-        other = k + 1
-        while (
-            other < len(self.ms)
-            and self.ms[other].kind != COMMA
-            and not (self.is_item(other) and self.own_result(other))
-        ):
+        other, value = k + 1, self.ms[k] in self.group.results
+        while other < len(self.ms) and self.ms[other].kind != COMMA:
+            m, grade = self.ms[other], self.ms[other].grade
+            if value and grade is not None and grade.unit is not None:
+                break
+            tightness = other + 1 < len(self.ms) and self.ms[other + 1].kind == UNKNOWN and self.ms[other + 1].i == m.j
+            if self.is_item(other) and self._own_before_comma(other) and not (value and tightness):
+                break
             lex = self.lex(other)
             if lex is not None and (lex.instruction or lex.but or lex.neg or lex.station):
                 break
-            self.take(self.ms[other], CONTEXT)
+            self.take(m, CONTEXT)
             other += 1
         self.skip_to = other
 
