@@ -265,6 +265,8 @@ class Ahead(Look):
             nxt += 1
         if self._value_at(nxt) or not self.result_of(nxt):
             return self._value_at(nxt)
+        if self.at(nxt).text.startswith("with "):
+            return False  # "increased tone right leg with clonus": it goes on with what was said
         return not self.next_is_item(nxt) or self._own_before_comma(self._next_item(nxt))
 
     def _next_item(self, k: int) -> int:

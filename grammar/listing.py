@@ -79,9 +79,11 @@ class Listing(Untested):
     def _joins(self, k: int, targets: list[Target]) -> bool:
         """The new item joins the list of the group."""
         group = self.group
+        last = group.targets[-1]
+        if (last.item, targets[0].item, self.at(k - 1).text) == ("reflex", "power", "with"):
+            return False  # "absent left supinator with finger flexion": what was seen beside it
         if group.valued and not self._prefix_list(k, targets[0]):
             return False
-        last = group.targets[-1]
         if group.valued:
             return True
         new = targets[0]
