@@ -76,6 +76,9 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
                 out.append(mention)
                 i = part[2]
                 continue
+        if norm == "with" and i + 1 in spans and _after_denial(out):
+            i += 1
+            continue
         span = complaints.get(i) if i - cued < 9 or (opening and i + base < _OPENING and not _examining(out)) else None
         if (
             span is not None
@@ -163,6 +166,12 @@ def _examining(out: list[Mention]) -> bool:
     return any(m.lex is not None and m.lex.item is not None for m in out) and any(
         m.lex is not None and m.lex.site is not None for m in out
     )
+
+
+def _after_denial(out: list[Mention]) -> bool:
+    """ "no drift but with past pointing": what is behind "but with" is a finding of its own."""
+    said = [m.lex for m in out if m.lex is not None]
+    return bool(said) and bool(said[-1].but) and any(lex.neg for lex in said)
 
 
 def _denied(out: list[Mention], i: int) -> bool:
