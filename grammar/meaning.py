@@ -74,6 +74,14 @@ class Meaning(About):
 
     def _value(self, group: Group, target: Target) -> tuple[str, Placed | None, list[str], ResultPhrase | None] | None:
         """(status, grade, descriptors, deciding result) of a target; None when nothing was said of it."""
+        if (
+            target.item == "power"
+            and target.sign
+            and not target.site
+            and not group.places
+            and self._of_unread(target, group.side_mention)
+        ):
+            return None
         known = self.items[target.item].describe
         descriptors = [d for d in target.reading.descriptors if d in known] if target.reading is not None else []
         placed, outside = self._placed(group, target)
@@ -144,6 +152,18 @@ class Meaning(About):
         before, after = tokens[max(0, start - 1) : start], [token.lower() for token in tokens[end : end + 2]]
         beside = {token.lower() for token in (*before, *after[:1])}
         return bool(_SHAKY & beside) or after == ["at", "times"]
+
+    def _of_unread(self, target: Target, side: Mention | None) -> bool:
+        """ "no weakness of the lips": of what is not understood, so it is not said of the limbs."""
+        tokens, at = self.state.tokens, target.mention.j if target.mention is not None else len(self.state.tokens)
+        if [token.lower() for token in tokens[at : at + 1]] != ["of"]:
+            return False
+        if side is not None and side.j <= at:
+            return False  # "right sided weakness of sudden onset"
+        at += 1
+        while at < len(tokens) and tokens[at].lower() in ("the", "his", "her", "both", "left", "right", "any"):
+            at += 1
+        return at < len(tokens) and bool(self.state.content[at]) and at not in self.known
 
     def _says_grade(self, m: Mention, target: Target) -> bool:
         """Only "full power" and the like mean grade 5; "full" alone does so where the item is power as a whole."""

@@ -16,6 +16,9 @@ _COORDINATION = ("finger_nose", "heel_shin", "rapid_alternating_movements")
 # Signs whose place can be said as an item of its own behind them.
 WHERE_NEXT = ("power", "facial_power", "muscle_bulk")
 
+# Items whose weakness is said by "weakness of ...".
+_WEAK = frozenset(("jaw_power", "facial_power", "shoulder_shrug", "head_turn", "tongue", "palate"))
+
 
 class Naming(Listing):
     """An item is named: the start of a group, a member of a list, or the way a sign was seen."""
@@ -232,7 +235,7 @@ class Naming(Listing):
         last, new = group.targets[0], targets[0]
         if last.item not in WHERE_NEXT or not last.sign or last.site is not None:
             return False
-        face = last.item == "power" and new.item == "facial_power" and self._word_before(k) in ("of", "in")
+        face = last.item == "power" and new.item in _WEAK and not new.sign and self._word_before(k) in ("of", "in")
         face = face and not (self.at(k + 1).joins and self.is_site(k + 2))  # "of the left face and arm"
         if not face and (new.item != last.item or new.sign or (new.site is None and new.item != "power")):
             return False
