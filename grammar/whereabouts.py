@@ -23,10 +23,15 @@ _PLACED = frozenset(("tone", "power", "coordination", "reflex", "muscle_bulk", "
 
 
 @lru_cache(maxsize=1)
-def _areas() -> dict[str, dict[str, str]]:
-    """item -> {place as said -> site of that item}."""
+def _areas() -> dict[str, dict[str, tuple[str, ...]]]:
+    """item -> {place as said -> sites of that item}."""
     raw = tomllib.loads((DATA / "rules" / "areas.toml").read_text(encoding="utf-8"))
-    table = {item: {word: site for site, words in sites.items() for word in words} for item, sites in raw.items()}
+    table: dict[str, dict[str, tuple[str, ...]]] = {}
+    for item, sites in raw.items():
+        words = table.setdefault(item, {})
+        for site, named in sites.items():
+            for word in named:
+                words[word] = (*words.get(word, ()), site)
     for item in SENSORY:
         table.setdefault(item, table["sensation"])
     return table
@@ -49,9 +54,7 @@ class Whereabouts(Meaning):
         found: list[tuple[str | None, Place | None]] = []
         for spot in group.places:
             for area in spot.reading.areas:
-                site = self.site_of(target.item, area)
-                if site is not None:
-                    found.append((site, spot))
+                found.extend((site, spot) for site in self.sites_of(target.item, area))
         if target.site is not None and not found:
             return [(target.site, group.places[0])]
         if len(group.places) > 1 and target.item in SENSORY:
@@ -119,17 +122,19 @@ class Whereabouts(Meaning):
         return [pair for pair in found if pair[0] not in ("proximal", "distal")] or [("limbs", found[0][1])]
 
     def site_of(self, item: str, area: str) -> str | None:
-        sites = self.items[item].sites
-        if area in sites:
-            return area
+        """The site of an item that a place names, the first if it names several."""
+        return next(iter(self.sites_of(item, area)), None)
+
+    def sites_of(self, item: str, area: str) -> tuple[str, ...]:
+        """The sites of an item that a place names: for power, the elbow is where it bends and stretches."""
+        if area in self.items[item].sites:
+            return (area,)
         mapped = _areas().get(item, {}).get(area)
         if mapped is not None:
             return mapped
         if item == "power" and area in ("proximal", "distal"):
-            return area
-        if item in ("light_touch", "pinprick", "sensation") and area in ("v1", "v2", "v3"):
-            return area
-        return None
+            return (area,)
+        return (area,) if item in ("light_touch", "pinprick", "sensation") and area in ("v1", "v2", "v3") else ()
 
     def _default_site(self, target: Target) -> str | None:
         if target.item in ("power", "reflex", "tone", "muscle_bulk", *SENSORY, "coordination"):
