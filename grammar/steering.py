@@ -48,7 +48,7 @@ class Steering(Repairs):
             other += 1
         lex = self.lex(other)
         if lex is None or lex.complaints is None:
-            return False
+            return self._symptoms(k, k, first=True) > k
         self.close()
         while lex is not None and lex.complaints is not None:
             if lex.complaints not in self.state.complaints:
@@ -61,7 +61,33 @@ class Steering(Repairs):
                 follow += 1
             lex = self.lex(follow) if follow != other + 1 else None
             k, other = other + 1, follow
+        self._symptoms(k - 1, k - 1, first=False)
         return True
+
+    def _symptoms(self, start: int, k: int, *, first: bool) -> int:
+        """ "presenting with headache and left arm weakness": a sign behind the cue or joined to the complaint, with no
+        result of its own, is what the patient comes with. The index of its last word, or `start` if there is none."""
+        at = k + 1
+        while at < len(self.ms) and (self.ms[at].kind in (COLON, MARK) or self.at(at).text in ("and", "or")):
+            at += 1
+        if not first and (at == k + 1 or self.ms[k + 1].kind == COLON):
+            return start
+        while at < len(self.ms) and (self.at(at).side or self.at(at).severity or self.is_site(at)):
+            at += 1
+        reading = self.item_at(at) if at < len(self.ms) else None
+        if reading is None or not (reading.sign or reading.status == "abnormal") or self.own_result(at):
+            return start
+        while at + 1 < len(self.ms) and (self.at(at + 1).side or self.is_site(at + 1)) and self._tied(at + 1):
+            at += 1
+        if first:
+            self.close()
+        for index in range(start if first else start + 1, at + 1):
+            self.take(self.ms[index], CONTEXT)
+        return self._symptoms(at, at, first=False)
+
+    def _tied(self, k: int) -> bool:
+        """A preposition ties the side or place to what stands before it: "... of the right leg"."""
+        return self.at(k).text.startswith(PREPOSITIONS) or self._word_before(k) in ("of", "in", "on", "at", "over")
 
     def on_station(self, k: int) -> None:
         m = self.ms[k]
