@@ -124,35 +124,11 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
             out[-1].grade.spaced = bool(doc[slash - 1].whitespace_)
         if len(out) > 1 and (acuity or "eye" in norms[max(0, i - 3) : i + 5]):
             _spoken_fraction(out)
-    _plus_is_and(doc, out)
     if base:
         for mention in out:
             mention.i += base
             mention.j += base
     return out
-
-
-def _plus_is_and(doc: Doc, out: list[Mention]) -> None:
-    """ "knee + ankle jerks absent": a plus that stands free between two items or places is "and", unless the second
-    has a plus of its own ("knee + ankle ++")."""
-    for before, plus, after, behind in zip(out, out[1:], out[2:], [*out[3:], None], strict=False):
-        if plus.grade is None or not plus.grade.lone or plus.j != plus.i + 1 or not doc[plus.i - 1].whitespace_:
-            continue
-        named = _names(before) and _names(after)
-        if named and before.j == plus.i and after.i == plus.j and not (behind is not None and _signs_only(doc, behind)):
-            plus.kind, plus.grade, plus.mark = MARK, None, "&"
-
-
-def _names(m: Mention) -> bool:
-    """It names an item, a place or a root."""
-    if m.grade is not None:
-        return m.grade.level is not None
-    return m.lex is not None and (m.lex.item is not None or m.lex.site is not None)
-
-
-def _signs_only(doc: Doc, m: Mention) -> bool:
-    """A grade that is written with signs alone: "++"."""
-    return m.kind == GRADE and all(token.norm_ in ("+", "-") for token in doc[m.i : m.j])
 
 
 def _sided(lex: Lexeme, out: list[Mention], i: int) -> bool:
@@ -384,12 +360,15 @@ def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Ment
 
 
 def _lower_nerves(norms: list[str], out: list[Mention]) -> None:
-    """ "the lower cranial nerves" are the ninth to the twelfth."""
-    lower = out[-2] if len(out) > 1 else None
-    if lower is None or lower.kind != UNKNOWN or lower.j != out[-1].i or norms[lower.i : lower.j] != ["lower"]:
+    """ "the lower cranial nerves" are the ninth to the twelfth: "nerves" stands for their range."""
+    named = out[-1]
+    if named.i == 0 or norms[named.i - 1] != "lower" or named.j - named.i < 2:
         return
-    lower.kind, lower.grade = GRADE, Grade(9, lower.j)
-    lower.grade.hi, lower.grade.unit = 12, "nerves"
+    named.j -= 1
+    mention = Mention(GRADE, named.j, named.j + 1)
+    mention.grade = Grade(9, mention.j)
+    mention.grade.hi, mention.grade.unit = 12, "nerves"
+    out.append(mention)
 
 
 def _nerve_range(pipe: Pipeline, norms: list[str], i: int, out: list[Mention]) -> int:

@@ -21,6 +21,7 @@ from grammar.drafts import Draft
 from grammar.mentions import STOP, Mention, find
 from grammar.models import CoverSpan, Finding, Note, Query, Repair, Step, TextSpan
 from grammar.pipeline import Pipeline, pipeline
+from grammar.plus import plus_is_and
 from grammar.reader import Reader
 from grammar.sounds import repair
 from grammar.state import CONTEXT, INSTRUCTION, KIND_NAMES, UNREAD, Context, State
@@ -104,6 +105,7 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
     reader = Reader(pipe, state)
     try:
         mentions = find(pipe, doc, base, opening=not state.drafts and base < 40)
+        plus_is_and(doc, mentions, base)
     except Exception:
         if STRICT:
             raise
