@@ -336,7 +336,9 @@ class Ahead(Look):
         if any(t.reading is not None and t.reading.number == "many" for t in self.group.targets):
             return False
         other = item_at + 1
-        while other < len(self.ms) and (self.result_of(other) or (self.at(other).severity)):
+        while other < len(self.ms) and (
+            self.result_of(other) or self.at(other).severity or (self.is_site(other) and not self.at(other).side)
+        ):
             other += 1
         lex = self.lex(other)
         reading = self.item_at(item_at)

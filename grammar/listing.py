@@ -223,6 +223,8 @@ class Listing(Untested):
             return False
         if not self._other_half(group) and (self._value_before(k) or self._clause_prefix(k)):
             return False
+        if self.value_led and self._led_again(k):
+            return False
         if self._other_half(group) and self.own_result(k):
             return True
         if self._named_again(k):
@@ -238,6 +240,21 @@ class Listing(Untested):
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _led_again(self, k: int) -> bool:
+        """ "absent right ankle jerk extensor left plantar": values stand before their items here."""
+        group, reading = self.group, self.item_at(k)
+        values = [*group.results, *group.grades]
+        if len(values) != 1 or reading is None or reading.sign or group.places or self.own_result(k):
+            return False
+        if group.mentions != [values[0], group.side_mention] or self.ms[k - 1] is not group.side_mention:
+            return False
+        if not group.side_bare:
+            return False
+        targets = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
+        if group.grades:
+            return any(self.emitter.grade_suits(t.item, values[0]) for t in targets)
+        return any(self.emitter.reading(t, values[0]) is not None for t in targets)
 
     def _opened_clause(self, k: int) -> bool:
         """ "knees 2+, absent right ankle jerk, left 2+": result and bare side open the clause of the item at k."""

@@ -32,6 +32,15 @@ _COMPLAINTS = frozenset(("problem", "problems", "trouble", "troubles", "issue", 
 class Repairs(Ahead):
     """Closing a group, and what a speaker takes back: "sorry", "correction", "no, the left"."""
 
+    value_led = False
+
+    @staticmethod
+    def _value_first(group: Group) -> bool:
+        """ "absent right ankle jerk": its value stands before its item."""
+        values = [m.i for m in (*group.results, *group.grades)]
+        items = [t.mention.i for t in group.targets if t.mention is not None]
+        return bool(values and items) and max(values) < min(items)
+
     def close(self, keep_prefix: bool = True) -> None:
         """Emit the group and begin a new one."""
         if self.group.blank:
@@ -44,6 +53,8 @@ class Repairs(Ahead):
     def flush_plain(self) -> None:
         self.repair = None
         group, self.group = self.group, Group()
+        if group.targets:
+            self.value_led = self._value_first(group)
         if group.neg is not None and not group.valued:
             group = self._lost(group)
         self.emitter.emit(group, self.heading_side)

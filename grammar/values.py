@@ -274,7 +274,8 @@ class Values(Verdicts):
             self.instructed = False
         at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
         fits = any(self.emitter.grade_suits(t.item, m) for t in group.targets or self.state.topic)
-        last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or self.is_item(k + 1)
+        led = self._value_first(group) and self.is_item(k + 1) and not self._own_before_comma(k + 1)
+        last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or (self.is_item(k + 1) and not led)
         behind = group.sided and last and not self._joined_or_comma(k)
         tied = grade.unit is not None or at or behind
         between = group.sided and not self._joined_or_comma(k) and self._side_at(k + 1) and self._value_follows(k + 1)
