@@ -219,7 +219,7 @@ class Listing(Untested):
             or (group.sevs and group.side_mention is not None and not group.side_bare)
         ):
             return False
-        if not (self.state.topic or self.state.bound) or self._opened_clause(k):
+        if not (self.state.topic or self.state.bound) or self._opened_clause(k) or self._excepted_place(k):
             return False
         if not self._other_half(group) and (self._value_before(k) or self._clause_prefix(k)):
             return False

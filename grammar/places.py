@@ -67,7 +67,7 @@ class Places(Sides):
             apart = "in" in between or "at" in between or ("of" not in between and self._whole_side(side_mention))
             if (group.valued and not group.side_first and apart) or self._told_again(k):
                 side, side_mention = None, None
-        if (
+        if not self._excepted_place(k) and (
             (
                 group.valued
                 and (group.targets or group.places or self._with(k))
@@ -191,6 +191,13 @@ class Places(Sides):
         while (lex := self.lex(other)) is not None and lex.side:
             other += 1
         return self._value_at(other) or (self.result_of(other) and self.at(other).text not in PRAISE)
+
+    def _excepted_place(self, k: int) -> bool:
+        """ "except absent right ankle and brisk left knee": value, side and place, in that order."""
+        group = self.group
+        if not self.excepted or k < 2 or group.targets or group.places or group.side_mention is None:
+            return False
+        return group.side_mention is self.ms[k - 1] and self.ms[k - 2] in group.results
 
     def _told_again(self, k: int) -> bool:
         """ "same on the left, ankles the same": behind a comma, a place with a value or a repeating word of its own."""

@@ -117,7 +117,7 @@ class Sides(Steering):
             group = self.group
         elif self._leading_fraction(k):
             self.leading = True
-        elif group.complete and not self._prefix_side(k) and self._starts_next(k):
+        elif group.complete and not self._prefix_side(k) and not self._except_value(k) and self._starts_next(k):
             kept, self.heading_side = self.heading_side, headed
             self.close(keep_prefix=False)
             self.heading_side = kept
@@ -282,6 +282,12 @@ class Sides(Steering):
         if other is None:
             return False
         return (self.result_of(nxt) and far == other) or (near == other and self.result_of(nxt + 1))
+
+    def _except_value(self, k: int) -> bool:
+        """ "reflexes 2+ except absent right ankle": the value stands before the place that is excepted."""
+        group = self.group
+        bare = not group.targets and not group.places and group.side is None
+        return self.excepted and bare and self.ms[k - 1] in group.results and self.is_site(k + 1)
 
     def _starts_next(self, k: int) -> bool:
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
