@@ -204,6 +204,11 @@ class Listing(Untested):
         before = self.ms[k - 1] if k else None
         if before is not None and before.lex is not None and before.lex.severity:
             return True
+        lead = [word.lower() for word in self.tokens[max(0, self.ms[k].i - 3) : self.ms[k].i]]
+        if any(pair in (["there", "is"], ["there", "are"], ["there", "'s"]) for pair in (lead[-2:], lead[:2])):
+            return True  # "no fasciculations there is pronator drift"
+        if "there's" in lead:
+            return True
         listed = before is not None and (before.kind == COMMA or (before.lex is not None and before.lex.joins))
         lex = self.lex(k + 1)
         if lex is None or listed:

@@ -297,7 +297,11 @@ class Untested(Values):
         if lex is None or self.is_item(nxt):
             return False
         if self.next_is_item(nxt) and lex.result is not None:
-            return False
+            item = self._next_item(nxt)  # "left plantar flexor no extensor hoffmann negative": of the plantar alone
+            ahead = self.item_at(item)
+            own = any(t.item in lex.result.by_item for t in self.group.targets)
+            strange = ahead is not None and not any(name in lex.result.by_item for name, _ in ahead.targets)
+            return own and strange and self.group.complete and self._own_before_comma(item)
         return lex.result is not None or (lex.side in ("right", "left") and not self.next_is_item(nxt))
 
     def _negated(self, k: int) -> int | None:
