@@ -39,7 +39,8 @@ class Amender(Emitter):
         for row in old:
             if row.side != "none" and side is not None:
                 row.side = side
-            row.site = sites[row.item][-1] if sites[row.item] else row.site
+            if sites[row.item] and row.site not in sites[row.item]:
+                row.site = sites[row.item][-1]
             self._respan(row, group)
 
     def open_correction(self, m: Mention) -> None:

@@ -176,6 +176,8 @@ class Reader(Naming):
             return k + 1
         if lex.text == "not" and (end := self.not_that_side(k)) > k:
             return end
+        if lex.text == "no" and self.no_but_the_other(k):
+            return k + 1
         if lex.instruction is not None and self.on_instruction(k):
             return k + 1
         answer = lex.result and self.group.targets and not self.group.valued

@@ -126,6 +126,26 @@ class Repairs(Ahead):
         self._start_repair(m, lex.repair or "strong")
         return True
 
+    def _repaired_before(self, k: int) -> None:
+        """ "absent right toe, sorry, left toe, present right toe": the value at k has a side of its own behind it."""
+        group, behind = self.group, self.at(k + 1).side
+        if self.repair in (None, "open") or group.targets or group.valued or not group.sided:
+            return
+        sides = {group.side, *(place.side for place in group.places)} - {None}
+        other = behind in ("right", "left") and behind not in sides
+        if other and not self._value_follows(k + 1) and not self.next_is_item(k + 1):
+            self.close()
+
+    def no_but_the_other(self, k: int) -> bool:
+        """ "left Hoffmann positive, no, right Hoffmann positive": the same item with its result again is a repair."""
+        group, item = self.group, self.item_at(k + 2) if k + 2 < len(self.ms) else None
+        if item is None or not group.valued or {self.at(k + 1).side, group.side} != {"right", "left"}:
+            return False
+        if set(item.targets) != {(t.item, t.site) for t in group.targets} or not self.own_result(k + 2):
+            return False
+        self._start_repair(self.ms[k], "strong")
+        return True
+
     def not_that_side(self, k: int) -> int:
         """ "a catch on the right, not the right, the left": the index behind it, and k if it is not that."""
         group, own = self.group, k + 1

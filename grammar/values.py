@@ -23,7 +23,7 @@ class Values(Verdicts):
         m = self.ms[k]
         lex = m.lex
         assert lex is not None
-        group = self.group
+        self._repaired_before(k)
         self._head_before_value(k)
         if "sparing" in lex.text and not self._spared(k):
             return
