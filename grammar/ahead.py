@@ -101,8 +101,35 @@ class Ahead(Look):
                 self.take(m, UNREAD)
         self.swallowed = []
 
+    value_led = False
+
+    def _values_lead(self, k: int, depth: int) -> bool:
+        """ "fixed left pupil, brisk left knee jerk": a value and a bare side stand before the item at k, and the same
+        before the item that follows, which has no value behind it."""
+        first, second = k - 2, k + 1
+        while second < len(self.ms) and (self.ms[second].kind == COMMA or self.at(second).joins):
+            second += 1
+        if first < 0 or not (self._leads_item(first) and self._leads_item(second)):
+            return False
+        free = first == 0 or self.ms[first - 1].kind == COMMA or bool(self.at(first - 1).joins) or self.value_led
+        return free and not self.own_result(second + 2, depth + 1)
+
+    def _leads_item(self, k: int) -> bool:
+        """At k stands a value, behind it a bare side and an item of which the value can be said."""
+        side = self.at(k + 1)
+        if not self.result_of(k) or side.side not in ("right", "left") or side.text.startswith(PREPOSITIONS):
+            return False
+        reading = self.item_at(k + 2) if k + 2 < len(self.ms) and self.is_item(k + 2) else None
+        if reading is None or reading.sign:
+            return False
+        if self.ms[k].kind == GRADE:
+            return any(self.emitter.grade_suits(item, self.ms[k]) for item, _ in reading.targets)
+        return any(self.emitter.reading(Target(*pair, reading, None), self.ms[k]) for pair in reading.targets)
+
     def own_result(self, k: int, depth: int = 0) -> bool:
         """The item at k has a result of its own behind it (not one that belongs to the item after)."""
+        if depth < 2 and self._values_lead(k, depth):
+            return False
         joined = False
         named = self.lex(k)
         item = named.item.targets[0][0] if named is not None and named.item is not None else None

@@ -32,8 +32,6 @@ _COMPLAINTS = frozenset(("problem", "problems", "trouble", "troubles", "issue", 
 class Repairs(Ahead):
     """Closing a group, and what a speaker takes back: "sorry", "correction", "no, the left"."""
 
-    value_led = False
-
     @staticmethod
     def _value_first(group: Group) -> bool:
         """ "absent right ankle jerk": its value stands before its item."""

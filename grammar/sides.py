@@ -263,7 +263,7 @@ class Sides(Steering):
             at == 0
             or self.ms[at - 1].kind in (COMMA, COLON)
             or self.ms[at - 1].mark != ""
-            or bool(before.joins or before.except_ or before.but or before.text in FELT)
+            or bool(before.joins or before.except_ or before.but or before.text in FELT or self.value_led)
         )
         verb = any(m.lex is not None and m.lex.text.startswith(VERBS) for m in group.results) or (
             group.notex is not None and group.notex.lex is not None and group.notex.lex.text.startswith(_NOT_YET)

@@ -148,7 +148,7 @@ class Verdicts(Places):
     def _stray(self, k: int) -> bool:
         """ "decreased below the T2 level on the left": a word that says nothing of what has its result already."""
         group, result = self.group, self.at(k).result
-        if not (group.targets and group.valued) or result is None or result.any is not None or self.next_is_item(k):
+        if not (group.targets and group.valued) or result is None or result.any is not None or self._led_here(k):
             return False
         if self._opens_clause(k):
             return False
@@ -161,6 +161,10 @@ class Verdicts(Places):
         nxt = self._past_severity(k + 1)
         theirs = not (self.group.targets and self.next_is_item(nxt))  # not "drift noted, brisk jerks"
         return self.result_of(nxt) and theirs and self.at(nxt).text not in PRAISE
+
+    def _led_here(self, k: int) -> bool:
+        """The result at k stands before its own item."""
+        return self.next_is_item(k) or self._leads_item(k)
 
     def _seen_place(self, k: int) -> bool:
         """ "abnormality in the thoracic spine appreciated": what was seen is not the place that it was seen at."""
