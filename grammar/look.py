@@ -187,7 +187,8 @@ class Look:
             return self._need_met(need, k)
         if lex.text == "face" and self._station_word(k):
             return False
-        if lex.text == "face" and any(area in ("arm", "leg") for area in self._areas(k + 1)):
+        weak = any(t.item == "power" and t.sign for t in self.group.targets)
+        if lex.text == "face" and not weak and any(area in ("arm", "leg") for area in self._areas(k + 1)):
             return False
         told = self.group.valued and self.group.targets and not self.result_of(k + 1)
         if lex.text == "face" and told and self._word_before(k) in ("in", "of"):

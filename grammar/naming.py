@@ -44,9 +44,11 @@ class Naming(Listing):
         if self._muscle_first(k, targets):
             return
         if reading.status is None and self._weakness_of(k, targets):
-            sign = group.targets[0].reading
-            group.targets = [Target(t.item, t.site, sign, t.mention) for t in targets]
+            head = group.targets[0]
+            group.targets = [Target(t.item, t.site, head.reading, t.mention) for t in targets]
             group.mentions.append(m)
+            if targets[0].item != head.item and self._limb_follows(k):
+                self._weak_limbs_too(head, bool(self.at(k + 2).side))
             return
         if self.colon_after is group and group.targets and not group.valued:
             self._head(group)
@@ -85,6 +87,25 @@ class Naming(Listing):
             if not (listed or before.kind in (UNKNOWN, COMMA)):
                 return None
         return None
+
+    def _limb_follows(self, k: int) -> bool:
+        """A comma or "and", perhaps a side, and a place."""
+        if k + 1 >= len(self.ms) or not (self.ms[k + 1].kind == COMMA or self.at(k + 1).joins):
+            return False
+        place = k + 2
+        while self.at(place).side or self.at(place).joins:
+            place += 1
+        limb = any(area in ("arm", "leg", "hand", "foot") for area in self._areas(place))
+        return limb and not self.result_of(place + 1)
+
+    def _weak_limbs_too(self, head: Target, own_side: bool) -> None:
+        """ "weakness of the left face and arm": the face is done, the same is said of the limbs that follow."""
+        face = self.group
+        self.close()
+        self.group.targets = [head]
+        self.group.neg, self.group.sevs, self.group.mentions = face.neg, list(face.sevs), list(face.mentions[:-1])
+        if not own_side:
+            self.group.side, self.group.side_mention = face.side, face.side_mention
 
     def _value_for(self, k: int) -> None:
         """ "motor normal for bulk and strength": the value was said for what follows, so it opens the next group."""
@@ -236,7 +257,6 @@ class Naming(Listing):
         if last.item not in WHERE_NEXT or not last.sign or last.site is not None:
             return False
         face = last.item == "power" and new.item in _WEAK and not new.sign and self._word_before(k) in ("of", "in")
-        face = face and not (self.at(k + 1).joins and self.is_site(k + 2))  # "of the left face and arm"
         if not face and (new.item != last.item or new.sign or (new.site is None and new.item != "power")):
             return False
         other = group.side in ("right", "left") and self.at(k + 2).side in ("right", "left")

@@ -16,6 +16,21 @@ from grammar.state import COMMAND, INSTRUCTION
 class Places(Sides):
     """Places of the body: which result they belong to, and where one list of places ends."""
 
+    def _beside_a_sign(self, k: int) -> bool:
+        """ "left facial weakness, arms normal": the sign is there, the result is said of another place."""
+        group = self.group
+        areas = self._areas(k)
+        return (
+            bool(group.targets)
+            and not group.valued
+            and self.ms[k - 1].kind == COMMA
+            and self.result_of(k + 1)
+            and all(t.sign and (t.site or self._site_of(t.item, areas) is None) for t in group.targets)
+        )
+
+    def _site_of(self, item: str, areas: tuple[str, ...]) -> str | None:
+        return next((site for area in areas if (site := self.emitter.site_of(item, area))), None)
+
     def on_site(self, k: int) -> None:
         m = self.ms[k]
         assert m.lex is not None
@@ -42,6 +57,8 @@ class Places(Sides):
             return
         if self._of_strange(k) or (self.tokens[m.j : m.j + 1] == ["of"] and self.next_is_item(k)):
             return
+        if self._beside_a_sign(k):
+            self.close()
         group = self.group
         if group.places and group.places[-1].mention is self.ms[k - 1] and self._from_there(k):
             group.mentions.append(m)

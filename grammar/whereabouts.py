@@ -43,6 +43,9 @@ class Whereabouts(Meaning):
     def _sites(self, group: Group, target: Target) -> list[tuple[str | None, Place | None]]:
         """(site, place as said) pairs of a target."""
         item = self.items[target.item]
+        limbs = any(area in ("arm", "leg") for spot in group.places for area in spot.reading.areas)
+        if limbs and not group.targets and item.station == "face":
+            return []  # "left facial weakness, arms normal": nothing was examined of the arms
         if target.item == "eye_movements" and target.sign and self._of_limb(group):
             return []  # "cannot abduct the right thumb"
         if target.site is not None and (group.targets or not group.places):
