@@ -15,10 +15,15 @@ from grammar.phrase_files import SitePhrase
 class Amender(Emitter):
     """What is taken back or put right in rows that are already there; levels and the coma scale."""
 
-    def retract(self, rows: list[Draft]) -> None:
-        """Take rows back; they stay in the log of what was withdrawn."""
+    def retract(self, rows: list[Draft], side: str | None = None) -> None:
+        """Take rows back; they stay in the log of what was withdrawn. `side`: of a row of both, only that half."""
         for row in rows:
-            if row.alive:
+            if row.alive and row.side == "both" and side in ("right", "left"):
+                half = row.copy()
+                half.side, half.alive = side, False
+                self.state.withdrawn.append(half)
+                row.side = "left" if side == "right" else "right"
+            elif row.alive:
                 row.alive = False
                 self.state.withdrawn.append(row)
         drafts = self.state.drafts

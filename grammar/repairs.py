@@ -184,7 +184,8 @@ class Repairs(Ahead):
             self.flush_plain()
             return
         self._as_before(group, old)
-        if group.targets and not group.valued and group.neg is None and not self.state.bound and self._takes_over(old):
+        named = group.targets and not any(target.sign for target in group.targets)
+        if named and not group.valued and group.neg is None and not self.state.bound and self._takes_over(old):
             self.emitter.replace_item(group, old)
             self.group = Group()
         elif not group.targets and not group.valued and group.hedge is None:
@@ -207,8 +208,9 @@ class Repairs(Ahead):
         named = {(t.item, t.site) for t in group.targets}
         sides = {group.side, "both", "unstated"} if group.side else {"right", "left", "both", "unstated", "none"}
         earlier = [d for d in self.state.drafts[-60:] if d.slot in named and d.side in sides]
+        side = group.side or next((spot.side for spot in group.places if spot.side), None)
         if strength != "soft" and earlier:
-            self.emitter.retract(earlier)
+            self.emitter.retract(earlier, side)
             self.flush_plain()
             return
         same = not group.targets or any(
@@ -224,5 +226,5 @@ class Repairs(Ahead):
             self.emitter.replace_result(group, old)
             self.group = Group()
             return
-        self.emitter.retract(old)
+        self.emitter.retract(old, side)
         self.flush_plain()
