@@ -6,9 +6,9 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 from __future__ import annotations
 
 from grammar.ahead import COPULA
+from grammar.grades import Grades
 from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN
 from grammar.state import CONTEXT, FINDING
-from grammar.values import Values
 
 # "not quite normal", "not that brisk", "not at all weak".
 _HOW_MUCH = frozenset(("quite", "that", "so", "even", "all", "too", "as", "just", "very"))
@@ -56,7 +56,7 @@ _AFTER_NO = frozenset(
 )
 
 
-class Untested(Values):
+class Untested(Grades):
     """ "Not tested" and its reason; causes; negations and what they reach."""
 
     def reason(self, k: int) -> int:

@@ -1,0 +1,212 @@
+"""Numbers: which are grades, which are levels, and which are neither.
+
+A part of the reader (grammar/reader.py), which is a chain of small classes: each adds one kind of word.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+from grammar.drafts import SENSORY, Group
+from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
+from grammar.values import Values
+
+
+class Grades(Values):
+    """Numbers: which are grades, which are levels, and which are neither."""
+
+    def _counted(self, k: int) -> bool:
+        """ "two of three words": a count out of so many, said of a test that counts."""
+        grade = self.ms[k].grade
+        if grade is None or grade.den is None:
+            return False
+        return any(self.items[t.item].scale == "count" for t in self.group.targets or self.state.topic)
+
+    def on_grade(self, k: int) -> None:
+        m = self.ms[k]
+        grade = m.grade
+        assert grade is not None
+        if grade.lone and not any(t.item == "reflex" for t in self.group.targets or self.state.topic):
+            return
+        nxt = self.lex(k + 1)
+        if nxt is not None and nxt.units and grade.unit is None and not self._counted(k):
+            return
+        if (before := self.lex(k - 1)) is not None and before.units:
+            return
+        if (grade.den == 5 or grade.n == 5) and self._of_abbreviation(k):
+            return
+        if grade.level is not None and self._level_is_place(m):
+            return
+        if grade.unit is None and grade.den is None and (self._counting(k) or self._pronoun(k)):
+            if not self.group.targets and not self.group.valued:
+                self.group = Group()  # the side and place before a row of numbers are the table's
+            return
+        if k and self.at(k - 1).item is not None and self._not_meant(k - 1):
+            return
+        if grade.den is not None and grade.den > 5 and self.at(k + 1).stranger:
+            return  # "20/30 on the MMSE"
+        self._head_before_value(k)
+        group = self.group
+        if self._same_again(k):
+            group.side = "both"
+            group.mentions.append(m)
+            return
+        if self.instructed:
+            if not self._binds(m):
+                self.swallow(m)
+                return
+            self.instructed = False
+        at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
+        fits = any(self.emitter.grade_suits(t.item, m) for t in group.targets or self.state.topic)
+        led = self._value_first(group) and self.is_item(k + 1) and not self._own_before_comma(k + 1)
+        last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or (self.is_item(k + 1) and not led)
+        behind = group.sided and last and not self._joined_or_comma(k)
+        tied = grade.unit is not None or at or behind
+        between = group.sided and not self._joined_or_comma(k) and self._side_at(k + 1) and self._value_follows(k + 1)
+        if fits and group.results and not group.grades and (between or (tied and not self._side_at(k + 1))):
+            group.grades.append(m)
+            group.mentions.append(m)
+            return
+        if (
+            (group.valued and (group.grades or self._after_sided_value(group)))
+            or (group.valued and self.repair is not None)
+            or (group.valued and group.notex is not None)
+        ):
+            if group.grades and self._gcs_total(group):
+                group.grades.append(m)
+                group.mentions.append(m)
+                return
+            self.close()
+            group = self.group
+        if group.valued and not group.grades and self._next_column(k):
+            self.close()
+            group = self.group
+        told = (group.valued or group.neg is not None) and not group.grades and group.sided
+        if told and self._side_at(k + 1) and not self.next_is_item(k + 1):
+            self.close()
+            group = self.group
+        if grade.unit == "beats" and group.targets and group.targets[-1].item != "clonus":
+            self.close()
+            group = self.group
+        if self.excepted and group.blank:
+            group.exception = True
+        group.grades.append(m)
+        group.mentions.append(m)
+
+    def _of_abbreviation(self, k: int) -> bool:
+        """ "LLE: XX 4+/5": the value of a typed abbreviation that is not understood stays with it."""
+        before, i = (self.ms[k - 1] if k else None), self.ms[k].i
+        if before is not None and before.mark == "/" and k > 1 and self.ms[k - 2].kind == UNKNOWN:
+            return True  # "KF5/5"
+        if before is not None and before.kind == PHRASE and before.j == i:
+            return False
+        word = self.tokens[i - 1] if i else ""
+        near = self.tokens[max(0, i - 12) : i]
+        return (
+            1 < len(word) < 5
+            and word.isalpha()
+            and word.isupper()
+            and not all(t.isupper() for t in near if t.isalpha())
+        )
+
+    def _same_again(self, k: int) -> bool:
+        """ "five and five": one value for each side."""
+        if k < 2 or not self._joined(k) or self.group.sided or self._side_at(k + 1) or len(self.group.grades) != 1:
+            return False
+        before, now = self.ms[k - 2].grade, self.ms[k].grade
+        return (
+            before is not None and now is not None and (before.n, before.sign, before.den) == (now.n, now.sign, now.den)
+        )
+
+    @staticmethod
+    def _gcs_total(group: Group) -> bool:
+        return any(t.item == "consciousness" for t in group.targets)
+
+    @staticmethod
+    def _after_sided_value(group: Group) -> bool:
+        """The value so far has its side behind it, so another value begins a new group."""
+        last_value = max((v.j for v in (*group.results, *group.grades)), default=0)
+        if group.side_mention is not None and group.side_mention.i >= last_value:
+            return True
+        return bool(group.places) and all(p.mention.i >= last_value for p in group.places) and bool(group.results)
+
+    def _level_is_place(self, m: Mention) -> bool:
+        """A dermatome is a place when sensation is the topic: "pinprick reduced in L5"."""
+        if self._leads_sensation(m):
+            if self.group.targets:
+                self.close()
+            self.emitter.add_level_place(self.group, m)
+            return True
+        targets = self.group.targets or self.state.topic
+        if not any(t.item in SENSORY for t in targets) and not (not self.group.targets and self._sensory_next(m)):
+            return any(t.item == "power" for t in targets)
+        assert m.grade is not None
+        assert m.grade.level is not None
+        group = self.group
+        values = [*group.results, *group.grades]
+        places_first = bool(values and group.places) and group.places[0].mention.i < values[0].i
+        if places_first and group.sided and self._value_follows(self.ms.index(m)):
+            self.close()  # "L5 absent left, S1 normal left"
+        self.emitter.add_level_place(self.group, m)
+        return True
+
+    def _sensory_next(self, m: Mention) -> bool:
+        """ "L4, L5 pinprick reduced": the levels stand before what was tested there."""
+        nxt = self.ms.index(m) + 1
+        while nxt < len(self.ms) and (
+            self.ms[nxt].kind == COMMA
+            or self.at(nxt).joins
+            or ((grade := self.ms[nxt].grade) is not None and grade.level is not None)
+        ):
+            nxt += 1
+        reading = self.item_at(nxt) if nxt < len(self.ms) and self.is_item(nxt) else None
+        return reading is not None and not reading.sign and reading.targets[0][0] in SENSORY
+
+    def _pronoun(self, k: int) -> bool:
+        """ "a brisk left knee jerk and a normal right one": no number."""
+        m, grade = self.ms[k], self.ms[k].grade
+        said = m.j - m.i == 1 and self.tokens[m.i].lower() == "one" and grade is not None and not grade.sign
+        return said and bool(self.group.results) and self.at(k - 1).side is not None
+
+    def _leads_sensation(self, m: Mention) -> bool:
+        """ "L5 numbness on the left", "reduced L5 and S1 pinprick": the roots stand before their modality."""
+        own = {t.item for t in self.group.targets} & (SENSORY | {"sensory_level"})
+        k = self.ms.index(m)
+        if own or (self.group.targets and not self.group.complete) or (k and self.ms[k - 1].kind == UNKNOWN):
+            return False
+        last = k
+        while k < len(self.ms) and (self._is_level(k) or self.at(k).joins or self.ms[k].kind in (COMMA, MARK)):
+            last = k if self._is_level(k) else last
+            k += 1
+        reading = self.item_at(k) if k == last + 1 and k < len(self.ms) else None
+        return reading is not None and reading.targets[0][0] in SENSORY and reading.targets[0][1] is None
+
+    def _is_level(self, k: int) -> bool:
+        grade = self.ms[k].grade
+        return grade is not None and grade.level is not None
+
+    def _counting(self, k: int) -> bool:
+        """ "one, two, three" is counting aloud; "RLE 3 3 4 4 3 4" is a table whose heads were not understood."""
+        first = last = k
+        while first > 0 and self.ms[first - 1].kind == GRADE and self.ms[first - 1].j == self.ms[first].i:
+            first -= 1
+        while last + 1 < len(self.ms) and self.ms[last + 1].kind == GRADE and self.ms[last].j == self.ms[last + 1].i:
+            last += 1
+        if last - first >= 3:
+            return True
+        values: list[int] = []
+        other = k
+        while other < len(self.ms) and self.ms[other].kind in (GRADE, COMMA):
+            grade = self.ms[other].grade
+            if grade is not None:
+                if grade.sign or grade.den is not None:
+                    break
+                values.append(grade.n)
+            other += 1
+        other = k - 1
+        while other >= 0 and self.ms[other].kind in (GRADE, COMMA):
+            grade = self.ms[other].grade
+            if grade is not None:
+                values.insert(0, grade.n)
+            other -= 1
+        return len(values) >= 3 and all(b - a == 1 for a, b in itertools.pairwise(values))
