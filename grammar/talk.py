@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from grammar.lexicon import Lexeme
 from grammar.mentions import COMMA, STOP, UNKNOWN, Mention
 
 _PAST = frozenset(("was", "were", "had", "used"))
@@ -43,6 +44,10 @@ def context_scopes(
 
 def _valued(m: Mention) -> bool:
     return m.lex is not None and m.lex.result is not None
+
+
+def _untested(lex: Lexeme) -> bool:
+    return lex.result is not None and lex.result.any is not None and lex.result.any.status == "not_examined"
 
 
 def _forward(ms: list[Mention], tokens: list[str], k: int, is_item: Look, own_result: Look) -> int:
@@ -102,6 +107,8 @@ def _backward(ms: list[Mention], k: int, is_item: Look) -> int:
             break
         if m.kind in (STOP, COMMA) or (lex is not None and (lex.but or (lex.instruction and not lex.item) or lex.now)):
             break
+        if lex is not None and _untested(lex):
+            break  # "hearing not tested, his aids are at home": said of today
         if found and not (
             (lex is not None and (lex.side or lex.neg or lex.severity or lex.hedge or lex.context)) or m.kind == UNKNOWN
         ):
