@@ -160,7 +160,8 @@ class Ahead(Look):
                 elif depth == 0 and self._says_nothing(lex, item):
                     pass  # "pinprick below the T2 level": a word for other items
                 elif lex.result is not None or lex.ditto:
-                    if lex.result is not None and self._notex(lex):
+                    row = lex.result.by_item.get(item or "") if lex.result is not None else None
+                    if self._notex(lex) or (row is not None and row.status == "not_examined"):
                         return True
                     if k + 1 < limit and self.next_is_item(k) and depth < 2:
                         following = k + 1

@@ -98,7 +98,8 @@ class Emitter(Earlier):
         if own or said:
             self.state.topic_side = said
         if group.side in ("right", "left"):
-            self.state.prior_side = group.side
+            paired = not own and self._other_half(rows, group)
+            self.state.prior_side = None if paired else group.side
             self.state.prior_first = group.side_first
         elif said in ("right", "left"):
             self.state.prior_side, self.state.prior_first = said, False
@@ -131,6 +132,16 @@ class Emitter(Earlier):
         if own:
             columns = self.state.pair_order is not None and group.side is None and group.valued
             self.state.pair_first = [row for row in rows if row.side in ("both", "unstated")] if columns else []
+
+    def _other_half(self, rows: list[Draft], group: Group) -> bool:
+        """ "right hemianopia, left full": both sides were told, so neither is carried on."""
+        last = self.state.last_group
+        sides = {row.side for row in last}
+        return (
+            bool(rows and last)
+            and sides == {OTHER_SIDE.get(group.side or "")}
+            and {r.slot for r in rows} <= {r.slot for r in last}
+        )
 
     def _rows(self, group: Group, target: Target, heading_side: str | None, own: bool) -> list[Draft]:
         target = self._of_face(group, target)

@@ -26,6 +26,8 @@ class Grades(Values):
         m = self.ms[k]
         grade = m.grade
         assert grade is not None
+        if self._counts_strange(k):
+            return
         if grade.lone and not any(t.item == "reflex" for t in self.group.targets or self.state.topic):
             return
         nxt = self.lex(k + 1)
@@ -92,6 +94,13 @@ class Grades(Values):
             group.exception = True
         group.grades.append(m)
         group.mentions.append(m)
+
+    def _counts_strange(self, k: int) -> bool:
+        """ "there's one biscuit left": a bare number that opens and counts what is not understood."""
+        m, grade = self.ms[k], self.ms[k].grade
+        bare = grade is not None and not (grade.sign or grade.den or grade.unit or grade.level or grade.trace)
+        follows = k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN and self.ms[k + 1].i == m.j
+        return bare and follows and m.j - m.i == 1 and self.group.blank
 
     def _of_abbreviation(self, k: int) -> bool:
         """ "LLE: XX 4+/5": the value of a typed abbreviation that is not understood stays with it."""

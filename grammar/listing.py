@@ -107,6 +107,8 @@ class Listing(Untested):
             return False
         if last.sign and not new.sign and self._said_there(last):
             return False
+        if last.reading is not None and last.reading.side and new.item != last.item and not self._joined_or_comma(k):
+            return False  # "bitemporal hemianopia limited abduction of the right eye"
         if self._heading_over(group, targets):
             return True
         if group.places and not last.sign and not self._listed(last, new):
@@ -226,6 +228,8 @@ class Listing(Untested):
             return False
         if not (self.state.topic or self.state.bound) or self._opened_clause(k) or self._excepted_place(k):
             return False
+        if self.state.pair_order is not None and self.state.pair_first and group.mentions == group.grades:
+            return True  # the second column of a table
         if not self._other_half(group) and (self._value_before(k) or self._clause_prefix(k)):
             return False
         if self.value_led and self._led_again(k):
@@ -279,13 +283,6 @@ class Listing(Untested):
         at = self.ms.index(group.places[0].mention)
         first = self.at(at).text.split()[:1]
         return first in (["in"], ["over"]) or self._word_before(at) in ("in", "over")
-
-    def _other_half(self, group: Group) -> bool:
-        """ "... absent on the right and two plus on the left": the value of the other side of what was just said."""
-        if group.side not in ("right", "left") or group.side_first or not group.valued or group.places:
-            return False
-        rows = self.state.last_group
-        return bool(rows) and all(row.side in ("right", "left") and row.side != group.side for row in rows)
 
     def _named_again(self, k: int) -> bool:
         """ "left leg normal tone": the topic itself is named once more, directly behind its value."""

@@ -17,6 +17,8 @@ _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the
 # Places that only facial sensation or bulk have as sites, but where touch and pinprick are tested too.
 _BESIDE = frozenset(("v1", "v2", "v3", "thenar", "hypothenar"))
 _SEEN_ANYWHERE = frozenset(("tone", "muscle_bulk", "fasciculations", "clonus", "tremor"))
+# Doubts that begin a clause.
+_CLAUSES = frozenset(("i think", "i believe", "i suspect", "there may be", "there might be", "maybe", "perhaps"))
 _PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
 _BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
 _JOINTS = (("knee",), ("ankle",))
@@ -230,13 +232,15 @@ class Look:
 
     def _not_meant(self, k: int) -> bool:
         """ "pain or numbness down your legs", "numbness and tingling": beside pain or tingling, numbness and weakness
-        are what the patient feels. "asked to recall 3/3 objects": the number is what was asked."""
+        are what the patient feels; "sharp, sharp, dull" are answers. "asked to recall 3/3 objects": what was asked."""
         i, j = self.ms[k].i, self.ms[k].j
         lex = self.at(k)
         if lex.item is not None and lex.item.targets[0][0] in ("recall", "registration"):
             return [word.lower() for word in self.tokens[max(0, i - 2) : i]] == ["asked", "to"] and self._value_at(
                 k + 1
             )
+        if lex.text == "sharp dull":
+            return any(word.lower() in ("sharp", "dull") for word in (*self.tokens[i - 1 : i], *self.tokens[j : j + 1]))
         if lex.text not in ("numbness", "weakness"):
             return False
         near = [word.lower() for word in (*self.tokens[max(0, i - 2) : i], *self.tokens[j : j + 2])]
@@ -331,11 +335,16 @@ class Look:
         return lex is not None and lex.result is not None and (item in lex.result.by_item or self._notex(lex))
 
     def next_is_item(self, k: int) -> bool:
-        """An item follows with nothing but severities between."""
+        """An item follows with nothing but severities and doubts between; not "normal, I think there's a catch"."""
+        anew = self.at(k).result is not None
         k += 1
-        while (lex := self.lex(k)) is not None and (lex.severity or (lex.hedge and not lex.result)) and not lex.item:
+        while (lex := self.lex(k)) is not None and not lex.item and self._leads_on(lex, anew):
             k += 1
         return k < len(self.ms) and self.ms[k].kind == PHRASE and self.is_item(k)
+
+    @staticmethod
+    def _leads_on(lex: Lexeme, anew: bool) -> bool:
+        return bool(lex.severity or (lex.hedge and not lex.result and not (anew and lex.text in _CLAUSES)))
 
     def result_of(self, k: int) -> bool:
         m = self.ms[k] if k < len(self.ms) else None
@@ -377,13 +386,6 @@ class Look:
 
     def _joined_or_comma(self, k: int) -> bool:
         return k > 0 and (self.ms[k - 1].kind == COMMA or self._joined(k))
-
-    def _set_off(self, k: int) -> bool:
-        """A comma or "and" stands before the place (and its side)."""
-        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side:
-            k -= 1
-        before = self.ms[k - 1] if k else None
-        return before is not None and (before.kind == COMMA or (before.lex is not None and bool(before.lex.joins)))
 
     def _word_before(self, k: int) -> str:
         """The word before the phrase at k, past its sides and articles."""

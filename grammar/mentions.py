@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from spacy.tokens import Doc
 
+from grammar.cuts import Spans, cut_no, cut_pair, denied_short, denied_word, placeless
 from grammar.lexicon import Lexeme
 from grammar.numbers import Grade, gcs_part, grade_at
 from grammar.pipeline import Pipeline
@@ -24,12 +25,7 @@ STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
 )
 _STOPS = {".": ".", "?": "?", "!": "!", ";": ";", "...": ".", "…": "."}
 _OPENING = 12
-# "Reflexes R L" on a line of its own heads two columns.
-_COLUMNED = frozenset(("reflexes", "reflex", "jerks", "dtrs", "power", "strength"))
-Found = tuple[int, Lexeme] | None
-Spans = dict[int, tuple[int, Lexeme]]
 _SHORT_NOT = frozenset(("isn't", "aren't", "wasn't", "weren't"))
-_TO_PLACE = frozenset(("of", "over", "in", "on"))
 
 
 class Mention:
@@ -87,17 +83,17 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         ):
             span = None
         named = bool(out) and out[-1].lex is not None and bool(out[-1].lex.item or out[-1].lex.site)
-        span = _cut_no(pipe, norms, spans, i, span or spans.get(i), named)
-        if norm in _SHORT_NOT and (named or not _placeless(pipe, spans.get(i + 1))):
-            span = _denied_short(pipe, norms, i, span)
+        span = cut_no(pipe, norms, spans, i, span or spans.get(i), named)
+        if norm in _SHORT_NOT and (named or not placeless(pipe, spans.get(i + 1))):
+            span = denied_short(pipe, norms, i, span)
         ends = bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()
         apart = i == 0 or bool(doc[i - 1].whitespace_) or tokens[i - 1].isspace()
         if norm == "?" and ends and not (apart and i + 1 < count and (not out or out[-1].kind in (COMMA, COLON, STOP))):
             span = None  # a question; "? L drift, ? R catch" are doubts
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
-            cut = _two_findings(pipe, norms, i, spans, out) or _cut_pair(pipe, norms, i, span)
+            cut = _two_findings(pipe, norms, i, spans, out) or cut_pair(pipe, norms, i, span, spans)
             span = _nervous_system(pipe, tokens, norms, i, cut)
-            if _denied_word(pipe, norms, spans, i, span[0], named):
+            if denied_word(pipe, norms, spans, i, span[0], named):
                 i += 1
                 continue
             mention = Mention(PHRASE, i, span[0], span[1])
@@ -155,55 +151,6 @@ def _denied(out: list[Mention], i: int) -> bool:
     return bool(out) and out[-1].j == i and out[-1].lex is not None and out[-1].lex.neg is not None
 
 
-def _headed(norms: list[str], i: int, end: int) -> bool:
-    """The two sides stand in brackets, before a colon or on a line of their own: the head of two columns."""
-    before = norms[i - 1] if i else ""
-    after = norms[end] if end < len(norms) else ""
-    if before in _COLUMNED and not after.strip() and (i == 1 or not norms[i - 2].strip()):
-        return True
-    return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
-
-
-def _cut_no(pipe: Pipeline, norms: list[str], spans: Spans, i: int, span: Found, named: bool) -> Found:
-    """ "no trouble finding words", "not dysarthric" with nothing `named`: a denied sign, and no result of a word."""
-    behind = spans.get(i + 1)
-    if span is None or behind is None or behind[1].item is None or not behind[1].item.sign:
-        return span
-    if norms[i] not in ("no", "not") or span[1].result is None or span[1].item is not None:
-        return span
-    alone = norms[i] == "not" and not named and _placeless(pipe, behind)
-    if behind[0] < span[0] or (behind[0] == span[0] and not alone):
-        return span
-    return i + 1, pipe.by_key[(norms[i],)]
-
-
-def _placeless(pipe: Pipeline, found: Found) -> bool:
-    """A sign of an item that has no places: "dysarthric", unlike "wasted"."""
-    item = found[1].item if found is not None else None
-    return item is not None and item.sign and not any(pipe.catalogue.items[name].sites for name, _ in item.targets)
-
-
-def _cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme]) -> tuple[int, Lexeme]:
-    """ "... on the right and the left is normal": two sides, each with a result of its own."""
-    end, lex = span
-    if lex.pair_order and lex.side is None and norms[i] in ("right", "left") and not _headed(norms, i, end):
-        first = pipe.by_key.get((norms[i],))
-        return (i + 1, first) if first is not None and first.side else span
-    if lex.item is not None and end > i + 1 and norms[i - 1 : i] == ["the"] and i > 1 and norms[i - 2] in _TO_PLACE:
-        place, item = pipe.by_key.get((norms[i],)), pipe.by_key.get(tuple(norms[i + 1 : end]))
-        if place is not None and place.site is not None and item is not None and item.item is not None:
-            return i + 1, place  # "reduced over the face, sensation normal in the arms"
-    if lex.instruction is not None and lex.item is None and i + 1 < end < len(norms):
-        item, result = pipe.by_key.get(tuple(norms[i : end - 1])), pipe.by_key.get(tuple(norms[end - 1 : end + 1]))
-        if item is not None and item.item is not None and result is not None and result.result is not None:
-            return end - 1, item  # "right big toe up going" is no "big toe up"
-    if lex.side != "both" or "and" not in norms[i:end] or end >= len(norms) or norms[end] not in ("is", "was"):
-        return span
-    cut = norms.index("and", i, end)
-    first = pipe.by_key.get(tuple(norms[i:cut]))
-    return (cut, first) if first is not None and first.side else span
-
-
 def _nervous_system(
     pipe: Pipeline, tokens: list[str], norms: list[str], i: int, span: tuple[int, Lexeme]
 ) -> tuple[int, Lexeme]:
@@ -231,25 +178,6 @@ def _two_findings(
     cut = i + words.index("and")
     first = pipe.by_key.get(tuple(norms[i:cut]))
     return (cut, first) if first is not None and first.side else None
-
-
-def _denied_word(pipe: Pipeline, norms: list[str], spans: Spans, i: int, end: int, named: bool) -> bool:
-    """ "is not wasted": the copula is a small word before a result of its own, "not wasted"."""
-    inner = spans.get(i + 1)
-    if end != i + 2 or norms[i] not in ("is", "are", "was", "were") or norms[i + 1] != "not" or inner is None:
-        return False
-    if not named and _placeless(pipe, spans.get(i + 2)):
-        return False  # "she is not dysarthric": a sign of its own is denied
-    return inner[0] > end and inner[1].result is not None
-
-
-def _denied_short(pipe: Pipeline, norms: list[str], i: int, span: Found) -> Found:
-    """ "wasn't seen" is "not seen", where that is a result of its own."""
-    for end in range(min(len(norms), i + 4), i + 1, -1):
-        lex = pipe.by_key.get(("not", *norms[i + 1 : end])) if span is None or span[0] == i + 1 else None
-        if lex is not None and lex.result is not None:
-            return end, lex
-    return span
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

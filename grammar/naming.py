@@ -31,7 +31,7 @@ class Naming(Listing):
             self.repair not in (None, "open")
             and self.group.sided
             and not self.group.targets
-            and self._joined_or_comma(k)
+            and (self._joined_or_comma(k) or self._repaired(k))
         ):
             self.close()
         if self._absorbed(k, reading) or self._modality(k, reading):
@@ -74,6 +74,13 @@ class Naming(Listing):
         self._enter_station(targets[0])
         if reading.heading and targets[0].site is None:
             self.state.heading = targets[0].item
+
+    def _repaired(self, k: int) -> bool:
+        """ "correction four minus on the left power otherwise full": value and side make the repair whole."""
+        group = self.group
+        behind = group.valued and not group.side_first and not group.side_bare
+        whole = behind and group.mentions[-1] is group.side_mention is self.ms[k - 1]
+        return whole and (self.own_result(k) or bool(self.at(k + 1).rest))
 
     def _still_denied(self, k: int) -> Mention | None:
         """ "no ptosis, lid retraction or diplopia": "or" carries the denial over words that are not understood."""

@@ -6,6 +6,7 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 from __future__ import annotations
 
 from grammar.ahead import COPULA, VERBS
+from grammar.drafts import Group
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COMMA
 from grammar.steering import Steering
@@ -21,7 +22,7 @@ class NextSide(Steering):
         """A bare side before an item begins the next finding ("... absent right ankle jerk ...")."""
         m = self.ms[k]
         assert m.lex is not None
-        if self._locates(k):
+        if self._locates(k) or self._said_behind(k):
             return False
         if self.group.targets and not self.group.sided and (self._split_behind(k) or self._measured(k)):
             return False
@@ -38,7 +39,7 @@ class NextSide(Steering):
             return True
         if self.group.targets and not any(self.items[t.item].sided for t in self.group.targets):
             return True
-        if self.repair is not None and self.next_is_item(k):
+        if self.repair is not None and self.next_is_item(k) and not self._repaired_there(k):
             return True
         if m.lex.text.endswith((" is", " was", " one")):
             return bool(self.group.targets) and self._value_follows(k)
@@ -91,6 +92,35 @@ class NextSide(Steering):
                 and not self._both_behind(nxt)
             )
         return not self._postfix_style(k, nxt)
+
+    def _said_behind(self, k: int) -> bool:
+        """ "heel walk unable R normal L toe walk OK b/l": the item that follows has a side behind its value, so the
+        bare one before it is that of the value before."""
+        lex, item = self.at(k), k + 1
+        bare = lex.side in ("right", "left") and not lex.text.startswith(PREPOSITIONS) and self.group.valued
+        if not bare or item >= len(self.ms) or not self.is_item(item) or self._joined_or_comma(k):
+            return False
+        other = item + 1
+        while other < len(self.ms) and (self.result_of(other) or self.at(other).severity):
+            other += 1
+        behind = self.at(other)
+        if other == item + 1 or behind.text == "both" or (other + 1 < len(self.ms) and self.is_item(other + 1)):
+            return behind.text in ("bilaterally", "both sides", "on both sides") and other > item + 1
+        return behind.side in (lex.side, "both")
+
+    def _repaired_there(self, k: int) -> bool:
+        """ "correction four minus on the left power otherwise full": the side stands behind the value put right."""
+        if not (self.group.valued and self.at(k).text.startswith(PREPOSITIONS)):
+            return False
+        item = self._next_item(k)
+        return bool(self.group.targets) or self.own_result(item) or bool(self.at(item + 1).rest)
+
+    def _other_half(self, group: Group) -> bool:
+        """ "... absent on the right and two plus on the left": the value of the other side of what was just said."""
+        if group.side not in ("right", "left") or group.side_first or not group.valued or group.places:
+            return False
+        rows = self.state.last_group
+        return bool(rows) and all(row.side in ("right", "left") and row.side != group.side for row in rows)
 
     def _measured(self, k: int) -> bool:
         """ "clonus right ankle four beats": the place and the number behind it are those of the sign just named."""

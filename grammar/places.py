@@ -8,7 +8,7 @@ from __future__ import annotations
 from grammar.ahead import PRAISE
 from grammar.drafts import Group, Place
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COMMA, GRADE, Mention
+from grammar.mentions import COMMA, GRADE, UNKNOWN, Mention
 from grammar.sides import Sides
 from grammar.state import COMMAND, INSTRUCTION
 
@@ -77,6 +77,9 @@ class Places(Sides):
         if self._denied(k):
             self.close()
             return
+        if self._done_before(k):
+            self.close()
+            group = self.group
         self._settle_place_sides(k)
         if group.mentions and group.mentions[-1] is group.side_mention and group.side_mention is not None:
             side, side_mention = group.side, group.side_mention
@@ -115,6 +118,30 @@ class Places(Sides):
             own = group.places[-1].side if part else None  # "in the LLE from the foot to ..."
             group.places.append(Place(m.lex.site, m, m.lex.site.side or own, None))
         group.mentions.append(m)
+
+    def _done_before(self, k: int) -> bool:
+        """ "... impaired on the left perianal pinprick normal", "... and normal on the right little finger normal": the
+        side ends what was said, for the place has a value of its own or an unknown word before it."""
+        group, place = self.group, self.at(k).site
+        ends = group.side in ("right", "left") and group.mentions[-1] is group.side_mention and not group.side_first
+        if not (ends and group.valued and not group.places) or place is None:
+            return False
+        if place.midline and self.next_is_item(k) and self.own_result_next(k):
+            return True
+        if group.targets or not self._other_half(group):
+            return False
+        if self.ms[k - 1].kind == UNKNOWN:
+            return True
+        told = self._value_follows(k) and self.at(k + 2).side not in ("right", "left")
+        others = self.state.topic_sites and not {*place.areas} & {*self.state.topic_sites}
+        return bool(others and told and self.at(k - 1).text.startswith("on "))
+
+    def _set_off(self, k: int) -> bool:
+        """A comma or "and" stands before the place (and its side)."""
+        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side:
+            k -= 1
+        before = self.ms[k - 1] if k else None
+        return before is not None and (before.kind == COMMA or (before.lex is not None and bool(before.lex.joins)))
 
     def _from_there(self, k: int) -> bool:
         """ "5/5 distal to the hips": where the distal part begins."""

@@ -230,12 +230,23 @@ class Reader(Small):
         return lex.result.any is None and not any(item in lex.result.by_item for item, _ in ahead.targets)
 
     def _no_side(self, k: int) -> bool:
-        """ "on the other hand the plantars are ...", "the other reflexes are ...": a turn of speech, and the rest."""
+        """ "on the other hand the plantars are ...", "the other reflexes are ...": a turn of speech, and the rest. "My
+        wife left me", "one biscuit left so ...": no side either."""
         lex = self.at(k)
+        if lex.text in ("left", "right") and self._of_talk(k):
+            return True
         if not (lex.but or lex.rest) or not self.next_is_item(k):
             return False
         reading = self.item_at(self._next_item(k))
         return lex.but is not None or (reading is not None and (reading.heading or reading.number == "many"))
+
+    def _of_talk(self, k: int) -> bool:
+        """A verb, or a word amid others that are not understood."""
+        m, before = self.ms[k], self.ms[k - 1] if k else None
+        if [word.lower() for word in self.tokens[m.j : m.j + 1]] in (["me"], ["him"], ["us"], ["them"], ["it"]):
+            return True
+        amid = before is not None and before.kind == UNKNOWN and before.j == m.i
+        return amid and self.group.blank and (k + 1 == len(self.ms) or self.ms[k + 1].kind == UNKNOWN)
 
     def _there_is(self, k: int) -> bool:
         """ "and there are four beats of clonus": no question to the patient."""

@@ -30,6 +30,8 @@ class Sides(NextSide):
         headed, self.heading_side = self.heading_side, self.heading_side if side == self.heading_side else None
         if side in ("right", "left") and self.group.valued:
             self.state.pair_order = None
+        if self._side_repaired(k, side):
+            self.close()
         group = self.group
         if (
             group.side == "both"
@@ -125,6 +127,13 @@ class Sides(NextSide):
         group.side, group.side_mention = side, m
         group.side_bare = not lex.text.startswith(PREPOSITIONS)
         group.mentions.append(m)
+
+    def _side_repaired(self, k: int, side: str) -> bool:
+        """ "absent, sorry, left, right ankle jerk two plus": the side put right stands alone, the other begins anew."""
+        group = self.group
+        alone = self.repair not in (None, "open") and [group.side_mention] == group.mentions
+        other = {side, group.side} == {"right", "left"} and not self._joined(k)
+        return alone and other and self.next_is_item(k) and self.own_result_next(k)
 
     def _both_items(self, k: int) -> bool:
         """ "the right knee and ankle jerks are both brisk": both of the two items, not both sides."""

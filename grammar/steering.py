@@ -264,6 +264,8 @@ class Steering(Repairs):
                 and end < k + 4
             ):
                 end += 1
+                if other.item is not None and self.at(end).side and self.is_item(end + 1) and self.own_result(end + 1):
+                    break  # "withdraw left plantar, left plantar flexor"
             self._withdraw_named(self.ms[k + 1 : end])
             self._control("withdraw", None, self.ms[k:end])
             return end
@@ -321,6 +323,7 @@ class Steering(Repairs):
         self.settle()
         self.take(m, INSTRUCTION)
         self.instructed = True
+        self.emitter.doubtful = False
         self.heading_side = None
         self.state.prior_side = None
         if lex.instruction:

@@ -92,7 +92,7 @@ class Untested(Grades):
                 if (
                     self.is_item(k)
                     and not self._reason_item(k)
-                    and (self.own_result(k) or (k == start + 1 and not cued))
+                    and (self.own_result(self._row_of_items(k)) or (k == start + 1 and not cued))
                 ):
                     break
                 if here.neg and self.next_is_item(k):
@@ -115,6 +115,12 @@ class Untested(Grades):
             self.classes[t] = FINDING
         for m in self.ms[start:k]:
             m.used = True
+        return k
+
+    def _row_of_items(self, k: int) -> int:
+        """The last item of those that follow one another at k: "biceps triceps and supinator jerks all 1+"."""
+        while k + 1 < len(self.ms) and self.is_item(k + 1) and not ((here := self.item_at(k)) and here.sign):
+            k += 1
         return k
 
     def _other_side(self, k: int) -> bool:
