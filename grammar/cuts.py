@@ -49,10 +49,11 @@ def cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme],
     if lex.pair_order and lex.side is None and norms[i] in ("right", "left") and not headed(norms, i, end):
         first = pipe.by_key.get((norms[i],))
         return (i + 1, first) if first is not None and first.side else span
-    apart = norms[i - 1 : i] == ["the"] and i > 1 and norms[i - 2] in _TO_PLACE
-    if lex.item is not None and end > i + 1 and (apart or placed_behind(norms, i, end, spans)):
+    if lex.item is not None and end > i + 1 and (led_place(norms, i, lex) or placed_behind(norms, i, end, spans)):
         place, item = pipe.by_key.get((norms[i],)), pipe.by_key.get(tuple(norms[i + 1 : end]))
-        if place is not None and place.site is not None and item is not None and item.item is not None:
+        own = item.item.targets[0][0] if item is not None and item.item is not None else None
+        the = norms[i - 1] == "the"  # "over the face, sensation ..."; but a "jaw power" of its own is not cut
+        if place is not None and place.site is not None and own is not None and (the or own == lex.item.targets[0][0]):
             return i + 1, place  # "reduced over the face, sensation normal in the arms", "... hand, bulk normal in ..."
     if lex.instruction is not None and lex.item is None and i + 1 < end < len(norms):
         item, result = pipe.by_key.get(tuple(norms[i : end - 1])), pipe.by_key.get(tuple(norms[end - 1 : end + 1]))
@@ -63,6 +64,19 @@ def cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme],
     cut = norms.index("and", i, end)
     first = pipe.by_key.get(tuple(norms[i:cut]))
     return (cut, first) if first is not None and first.side else span
+
+
+def led_place(norms: list[str], i: int, lex: Lexeme) -> bool:
+    """ "reduced over the face, sensation ...", "increased in the right leg, power ...": the place is tied to what was
+    said before, and a family of tests ("power") begins anew."""
+    sided = i > 0 and norms[i - 1] in ("right", "left", "both")
+    if sided and (
+        lex.item is None or lex.text.split()[-1] not in ("power", "tone", "strength", "sensation", "reflexes")
+    ):
+        return False
+    i -= 1 if sided else 0
+    the = i > 0 and norms[i - 1] == "the"
+    return (the or sided) and i > int(the) and norms[i - 1 - int(the)] in _TO_PLACE
 
 
 def placed_behind(norms: list[str], i: int, end: int, spans: Spans) -> bool:

@@ -115,6 +115,8 @@ class Listing(Untested):
             return new.item == last.item and self.own_result(k)
         if last.sign != new.sign and not self._and_between(last, new):
             return False
+        if self.ms[k - 1].kind == UNKNOWN and not self._listed(last, new):
+            return False  # "fundi included tone normal"
         behind = last.mention.j if last.mention is not None else 0
         if last.sign and new.sign and any(place.mention.i >= behind for place in group.places):
             return False
@@ -273,7 +275,8 @@ class Listing(Untested):
             return False
         first = self.ms.index(ms[0]) if ms[0] in self.ms else 0
         opens = first > 0 and self.ms[first - 1].kind == COMMA and self.ms[first:k] == ms
-        return opens and bool(group.results) and not self._own_before_comma(k)
+        heads = k + 1 < len(self.ms) and self.ms[k + 1].kind == COLON  # "..., neg R Power: ..."
+        return opens and bool(group.results) and not heads and not self._own_before_comma(k)
 
     def _led_in(self, k: int) -> bool:
         """ "in this area she has normal light touch": the place opens the clause, its result stands before the item."""

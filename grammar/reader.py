@@ -243,10 +243,11 @@ class Reader(Small):
     def _of_talk(self, k: int) -> bool:
         """A verb, or a word amid others that are not understood."""
         m, before = self.ms[k], self.ms[k - 1] if k else None
-        if [word.lower() for word in self.tokens[m.j : m.j + 1]] in (["me"], ["him"], ["us"], ["them"], ["it"]):
+        after = self.tokens[m.j].lower() if m.j < len(self.tokens) else ""
+        if after in ("me", "him", "us", "them", "it"):
             return True
-        amid = before is not None and before.kind == UNKNOWN and before.j == m.i
-        return amid and self.group.blank and (k + 1 == len(self.ms) or self.ms[k + 1].kind == UNKNOWN)
+        amid = before is not None and before.kind == UNKNOWN and before.j == m.i and self.group.blank
+        return amid and (after in ("so", "then") or k + 1 == len(self.ms) or self.ms[k + 1].kind == UNKNOWN)
 
     def _there_is(self, k: int) -> bool:
         """ "and there are four beats of clonus": no question to the patient."""

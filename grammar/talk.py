@@ -119,9 +119,9 @@ def _object(ms: list[Mention], cue: int, j: int, tokens: list[str]) -> bool:
     low, high = ms[cue].j, ms[_prefix_start(ms, j, cue)].i
     low += 1 if tokens[low : low + 1] in _SAYING else 0
     between = {token.lower() for token in tokens[low:high]}
-    before = ms[cue - 1]
+    before = ms[cue - 2] if cue > 1 and ms[cue - 1].kind == COMMA else ms[cue - 1]
     lex = before.lex or NOTHING
-    told = cue > 0 and before.j == ms[cue].i and (before.kind == UNKNOWN or bool(lex.context or lex.units))
+    told = cue > 0 and ms[cue].i - before.j < 2 and (before.kind == UNKNOWN or bool(lex.context or lex.units))
     return between <= _ARTICLES and not (told and not between)
 
 

@@ -119,9 +119,11 @@ class Untested(Grades):
 
     def _row_of_items(self, k: int) -> int:
         """The last item of those that follow one another at k: "biceps triceps and supinator jerks all 1+"."""
-        while k + 1 < len(self.ms) and self.is_item(k + 1) and not ((here := self.item_at(k)) and here.sign):
-            k += 1
-        return k
+        last = k
+        while last + 1 < len(self.ms) and self.is_item(last + 1):
+            last += 1
+        ends = self.at(last + 1).joins and last + 2 < len(self.ms) and self.is_item(last + 2)
+        return last if ends else k
 
     def _other_side(self, k: int) -> bool:
         """ "not tested on the left, right flexor": the other side has a result of its own."""

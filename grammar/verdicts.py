@@ -218,9 +218,13 @@ class Verdicts(Places):
         """ "cranial nerves two to twelve intact, gait normal", "pupils equal sluggish, corneals present": the item
         behind has a result of its own, and the word at k belongs to what was said before."""
         group, result = self.group, self.at(k).result
-        if not self.next_is_item(k) or not self._own_before_comma(self._next_item(k)):
+        if not self.next_is_item(k):
             return False
         nerves = bool(group.grades) and all(m.grade is not None and m.grade.unit == "nerves" for m in group.grades)
+        if nerves and not group.results and self.ms[k - 1] is group.grades[-1]:
+            return True
+        if not self._own_before_comma(self._next_item(k)):
+            return False
         own = bool(group.results) and result is not None and any(t.item in result.by_item for t in group.targets)
         return (nerves and not group.results) or (own and not group.sided)
 
