@@ -235,7 +235,7 @@ class About(Fits):
         if group.rest and any(g.den == 5 for g in grades) and not group.places:
             return [Target("power", self.state.limb[0] if self.state.limb is not None else "limbs", None, None)]
         if any(g.den == 5 for g in grades) and topic_item != "power":
-            if group.places or self.state.heading == "power":
+            if group.places or self.state.heading == "power" or self.state.head_region in _LIMBS:
                 return [Target("power", None, None, None)]
             return []
         if self._joint_reflex(group, grades, topic_item):

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from grammar.ahead import PRAISE, REVEALS, VERBS
 from grammar.drafts import SENSORY, Group, Target
-from grammar.mentions import COLON, COMMA, MARK, PHRASE, STOP, UNKNOWN
+from grammar.mentions import COLON, COMMA, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.state import COMMAND
 from grammar.untested import Untested
 
@@ -82,6 +82,9 @@ class Listing(Untested):
         last = group.targets[-1]
         if (last.item, targets[0].item, self.at(k - 1).text) == ("reflex", "power", "with"):
             return False  # "absent left supinator with finger flexion": what was seen beside it
+        claims = targets[0].reading is not None and targets[0].reading.status == "normal"
+        if claims and self.ms[k - 1].kind == COMMA and self._plainly_none():
+            return False  # "no papilloedema, PERRLA"
         if group.valued and not self._prefix_list(k, targets[0]):
             return False
         if group.valued:
@@ -130,8 +133,13 @@ class Listing(Untested):
             and not (self._listed(last, new) and self.own_result(k))
         ):
             return False
-        apart = not self._listed(last, new) or group.sided or self._value_at(k + 1)
+        apart = not self._listed(last, new) or group.sided or group.compare is not None or self._value_at(k + 1)
         return not (last.sign and new.sign and apart)
+
+    def _plainly_none(self) -> bool:
+        """The group is denied by "no" or "without", which deny signs and never a normal state."""
+        neg = self.group.neg
+        return neg is not None and neg.lex is not None and neg.lex.text in ("no", "without")
 
     def _deniable(self, new: Target) -> bool:
         """A test, or a word that is a sign as well: "no snout, grasp or palmomental"."""
@@ -285,7 +293,8 @@ class Listing(Untested):
             return False
         at = self.ms.index(group.places[0].mention)
         first = self.at(at).text.split()[:1]
-        return first in (["in"], ["over"]) or self._word_before(at) in ("in", "over")
+        verb = any(word.lower() in REVEALS for word in self.tokens[self.ms[at].j : self.ms[k - 1].i])
+        return verb or first in (["in"], ["over"]) or self._word_before(at) in ("in", "over")
 
     def _named_again(self, k: int) -> bool:
         """ "left leg normal tone": the topic itself is named once more, directly behind its value."""
@@ -303,7 +312,7 @@ class Listing(Untested):
         if (
             (first not in group.results and first is not group.notex)
             or group.grades
-            or (self.own_result(k) and not verb)
+            or (self.own_result(k) and not verb and not (self._behind_colon(first) and not self._own_before_comma(k)))
         ):
             return False
         at = self.ms.index(first)
@@ -317,6 +326,11 @@ class Listing(Untested):
         )
         bare = group.side_mention is None or group.side_bare or bool(group.places)
         return opens and bare and k - at == len(group.mentions)
+
+    def _behind_colon(self, m: Mention) -> bool:
+        """ "Motor: normal tone, power 5/5": the value stands right behind a heading."""
+        at = self.ms.index(m)
+        return at > 0 and self.ms[at - 1].kind == COLON
 
     def _value_before(self, k: int) -> bool:
         """ "4/5 in the left dorsiflexors", "2+ biceps b/l": a value that opens its clause, then its item."""

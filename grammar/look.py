@@ -57,6 +57,7 @@ class Look:
         self.reasoning = False
         self.together = -1
         self.pained = False
+        self.weak_of: ItemReading | None = None
 
     def lex(self, k: int) -> Lexeme | None:
         return self.ms[k].lex if 0 <= k < len(self.ms) else None

@@ -41,12 +41,15 @@ class Naming(Listing):
         group = self.group
         reading = self._faulty(m, reading)
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
+        if self._weak_too(k, targets):
+            targets = [Target(t.item, t.site, self.weak_of, m) for t in targets]
         if self._muscle_first(k, targets):
             return
         if reading.status is None and self._weakness_of(k, targets):
             head = group.targets[0]
             group.targets = [Target(t.item, t.site, head.reading, t.mention) for t in targets]
             group.mentions.append(m)
+            self.weak_of = head.reading
             if targets[0].item != head.item and self._limb_follows(k):
                 self._weak_limbs_too(head, bool(self.at(k + 2).side))
             return
@@ -94,6 +97,17 @@ class Naming(Listing):
             if not (listed or before.kind in (UNKNOWN, COMMA)):
                 return None
         return None
+
+    def _weak_too(self, k: int, targets: list[Target]) -> bool:
+        """ "weakness of the left hip flexors and right quadriceps": the second muscle is as weak as the first."""
+        group = self.group
+        if self.weak_of is None or group.targets or group.valued or group.neg is not None or group.hedge is not None:
+            return False
+        if any(t.item != "power" or t.site is None or t.sign for t in targets) or self.own_result(k):
+            return False
+        first = min((m.i for m in group.mentions), default=self.ms[k].i)
+        at = next(index for index, m in enumerate(self.ms) if m.i == first)
+        return at > 1 and bool(self.at(at - 1).joins) and self.at(at - 1).text == "and"
 
     def _limb_follows(self, k: int) -> bool:
         """A comma or "and", perhaps a side, and a place."""
@@ -150,7 +164,8 @@ class Naming(Listing):
 
     def _no_result_of(self, m: Mention, targets: list[Target]) -> bool:
         """A word that says nothing of the items, or praise before a sign ("okay so there is tenderness")."""
-        if all(self.emitter.reading(t, m) is None for t in targets):
+        alts = [Target(*t.reading.alt, t.reading, None) for t in targets if t.reading is not None and t.reading.alt]
+        if all(self.emitter.reading(t, m) is None for t in [*targets, *alts]):
             return True
         result = m.lex.result if m.lex is not None else None
         own = result is not None and any(t.item in result.by_item for t in targets)
@@ -188,7 +203,7 @@ class Naming(Listing):
             return True
         heading = head.site is None and head.reading is not None and head.reading.heading
         if new[0] == head.item and new[0] in ("power", "muscle_bulk") and (heading or self.modal is group):
-            fits, words = new[1] is not None, ("in", "of", "for", "at", "with")
+            fits, words = new[1] is not None, ("in", "of", "for", "at", "with", *(("on",) if group.grades else ()))
         elif head.item == "coordination" or (self.modal is group and head.item in _COORDINATION):
             fits, words = new[0] in _COORDINATION, ("for", "on", "to", "in")
         else:
@@ -263,14 +278,16 @@ class Naming(Listing):
         last, new = group.targets[0], targets[0]
         if last.item not in WHERE_NEXT or not last.sign or last.site is not None:
             return False
-        face = last.item == "power" and new.item in _WEAK and not new.sign and self._word_before(k) in ("of", "in")
+        tied = self._word_before(k) in ("of", "in") or self.at(k - 1).text.startswith(("of ", "in "))
+        face = last.item == "power" and new.item in _WEAK and not new.sign and tied
         if not face and (new.item != last.item or new.sign or (new.site is None and new.item != "power")):
             return False
         other = group.side in ("right", "left") and self.at(k + 2).side in ("right", "left")
         # "wasting of the right thenar eminence, none on the left"
         of_other = other and self.at(k + 2).side != group.side
         denied = group.neg is not None and not face
-        if new.item != "power" and (denied or (self.result_of(k + 1) and not of_other)):
+        told = self.result_of(k + 1) and self.at(k + 1).text not in SEEN
+        if new.item != "power" and (denied or (told and not of_other)):
             return False
         return self.ms[k - 1].kind != COMMA and not self._joined(k)
 
@@ -298,6 +315,9 @@ class Naming(Listing):
         if part is not None and len(group.targets) == 1 and not group.valued and not self.result_of(k + 1):
             group.targets = [Target(last.item, part, last.reading, last.mention)]
             return True
+        graded = self.ms[k - 1] in group.grades and self.ms[k - 1].j == m.i
+        if reading.heading and graded and reading.targets == ((last.item, None),) and last.site is not None:
+            return True  # "ankle dorsiflexion, 2/5 strength"
         if self._item_as_site(k, reading):
             group.targets = [Target(t.item, reading.targets[0][0], t.reading, t.mention) for t in group.targets]
             return True

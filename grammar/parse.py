@@ -26,6 +26,7 @@ from grammar.reader import Reader
 from grammar.sounds import repair
 from grammar.state import CONTEXT, INSTRUCTION, KIND_NAMES, UNREAD, Context, State
 from grammar.suggestions import suggest
+from grammar.wrap import flowing
 
 # Half characters, which no text file can hold, become the replacement sign; offsets stay as they were.
 _LONE = re.compile(r"[\ud800-\udfff]")
@@ -68,7 +69,8 @@ def parse(
     """Read an utterance or a whole text.
 
     `context` is the result's context of the parse before: feeding utterance by utterance gives the same note as
-    feeding them joined with newlines. `complaint` names add-ons to require; `folders` are a clinic's own data.
+    feeding them joined with newlines (in typed text a full line may go on in the next, see wrap.py). `complaint`
+    names add-ons to require; `folders` are a clinic's own data.
     """
     text = _LONE.sub("\ufffd", text)
     pipe = pipeline(tuple(folders))
@@ -88,12 +90,13 @@ def parse(
 
 def _append(pipe: Pipeline, state: State, text: str) -> None:
     """Read more text into the state, sentence by sentence."""
-    doc = pipe.doc(text)
+    flow, where = flowing(text)
+    doc = pipe.doc(flow)
     base = len(state.tokens)
     for index, word in repair(pipe.alikes, doc):
         state.repairs[base + index] = word
     for token in doc:
-        start = token.idx + state.length
+        start = (token.idx if where is None else where[token.idx]) + state.length
         norm = token.norm_
         state.tokens.append(token.text)
         state.starts.append(start)

@@ -49,7 +49,7 @@ class Places(Sides):
         if m.i and self.tokens[m.i - 1].lower() == "my":
             self.take(m, INSTRUCTION)
             return
-        if m.lex.text == "throughout" and self._place_ahead(k):
+        if m.lex.text == "throughout" and (self._place_ahead(k) or self.state.head_region is not None):
             self.group.mentions.append(m)
             return
         if examined and self.group.valued and not self.group.targets:

@@ -34,7 +34,10 @@ class Reader(Small):
         self.ms = ms
         self.ends_line = mark in ("\n", "")
         self.emitter.known = frozenset(
-            t for m in ms if m.kind != UNKNOWN and not (m.lex and m.lex.stranger) for t in range(m.i, m.j)
+            t
+            for k, m in enumerate(ms)
+            if m.kind != UNKNOWN and not (m.lex and m.lex.stranger) and not self._idle(k)
+            for t in range(m.i, m.j)
         )
         if self.patient_line:
             for t in range(ms[0].i, end):
@@ -61,6 +64,11 @@ class Reader(Small):
         if mark in (".", "!", "?"):
             self._full_stop()
 
+    def _idle(self, k: int) -> bool:
+        """ "pain was detected": a word that names a modality only in a list of them names nothing here."""
+        item = self.at(k).item
+        return item is not None and item.needs == "modality" and not self.modality_near(k)
+
     def _still_about(self, low: int, high: int) -> None:
         """ "last year the ankle jerks were absent, now they are normal": the talk names what is now spoken of."""
         if not self.at(high).now:
@@ -86,7 +94,7 @@ class Reader(Small):
             self.group.ditto = ms[0]
             self.group.mentions.append(ms[0])
         self.excepted = self.emitter.doubtful = self.leading = False
-        self.pained = False
+        self.pained, self.weak_of = False, None
         self.heading_side = self._opening_side() or self.state.head_side
         self.colon_after = None
         self.reasoning = False
@@ -124,6 +132,8 @@ class Reader(Small):
             end = self.reason(k)
             if end > k:
                 return end
+        if m.mark == ")":
+            self._bracket_ends(k)
         if m.kind == COMMA:
             self._limb_heading()
         elif m.kind == GRADE and self.is_item(k):
@@ -143,6 +153,15 @@ class Reader(Small):
         elif m.kind == UNKNOWN:
             self.on_unknown(k)
         return k + 1
+
+    def _bracket_ends(self, k: int) -> None:
+        """ "left knee jerk 1+ (2+ on the right), ...": a side said in brackets is not carried on."""
+        side = self.group.side_mention
+        if side is None or not self.group.valued or side.j != self.ms[k].i:
+            return
+        if k + 1 < len(self.ms) and self.ms[k + 1].kind == COMMA:
+            self.close()
+            self.state.prior_side = self.state.topic_side = None
 
     def _drift(self, m: Mention) -> None:
         """Talk of other things ends the wait for the result of an instruction."""

@@ -129,6 +129,8 @@ class Steering(Repairs):
             self.group = Group()
         elif self.group.targets and not self.group.complete:
             self.colon_after = self.group
+        elif self.group.targets and self.is_site(k + 1) and k + 2 < len(self.ms) and self.is_item(k + 2):
+            self.close()  # "right hemiplegia: right arm power 0/5"
 
     def _nerve_heading(self, k: int) -> bool:
         """ "CN V: sensation intact": a nerve before a colon heads what follows; sensation and power are the face's."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from grammar.ahead import PRAISE, REVEALS
 from grammar.fits import WHOLE
 from grammar.look import PREPOSITIONS
-from grammar.mentions import COLON, COMMA, GRADE, STOP, Mention
+from grammar.mentions import COLON, COMMA, GRADE, PHRASE, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION
 from grammar.verdicts import Verdicts
 
@@ -27,6 +27,8 @@ class Values(Verdicts):
         group = self.group
         if self._untested(k) or self._not_seen(m):
             self._on_not_examined(k)
+            return
+        if self._evenly(k) or self._behind_stranger(k):
             return
         if self._of_stranger(k) or self._seen_place(k) or self._stray(k) or self._only_verb(k):
             return
@@ -60,7 +62,10 @@ class Values(Verdicts):
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
         goes_on = k == self.together or self._either(k) or self._both_denied(k)
-        if group.valued and not goes_on and (self._next_column(k) or not self._merges(k)):
+        waits = bool(group.targets) and not group.valued and group.neg is None
+        if (group.valued and not goes_on and (self._next_column(k) or not self._merges(k))) or (
+            waits and self._led_by_with(k)
+        ):
             self.close()
             group = self.group
         elif (
@@ -91,6 +96,36 @@ class Values(Verdicts):
         self._bulk_of_muscle(m)
         group.results.append(m)
         group.mentions.append(m)
+
+    def _evenly(self, k: int) -> bool:
+        """ "..., symmetrical loss of pinprick": both sides of what follows, and no result of what was said."""
+        m, nxt = self.ms[k], self._past_severity(k + 1)
+        if self.at(k).text not in ("symmetrical", "symmetric") or nxt >= len(self.ms) or self.ms[nxt].kind != PHRASE:
+            return False
+        sign = self.item_at(nxt) if self.is_item(nxt) else None
+        lost = self.result_of(nxt) and self.next_is_item(nxt) and self._lessens(nxt)
+        if not (lost or (sign is not None and sign.sign)) or self._joined(nxt):
+            return False
+        self.close()
+        self.group.side, self.group.side_mention, self.group.side_first = "both", m, True
+        self.group.mentions.append(m)
+        return True
+
+    def _behind_stranger(self, k: int) -> bool:
+        """ "Kernig negative, Brudzinski positive": the second result is that of what the catalogue does not hold."""
+        before = k - 1
+        while before > 0 and (self.at(before).severity or self.at(before).hedge or self.ms[before].kind == UNKNOWN):
+            before -= 1
+        if not self.at(before).stranger or self.ms[before - 1].kind != COMMA or not self.group.valued:
+            return False
+        return not self.next_is_item(k)
+
+    def _lessens(self, k: int) -> bool:
+        """The result at k is an abnormal one, whatever it is said of."""
+        result = self.at(k).result
+        rows = [result.any, *result.by_item.values(), *result.by_kind.values()] if result is not None else []
+        told = [row.status for row in rows if row is not None]
+        return bool(told) and all(status == "abnormal" for status in told)
 
     def _spared(self, k: int) -> bool:
         """ "reduced in the left leg sparing the foot": what follows is normal, on the side that was said; a place that
@@ -213,6 +248,8 @@ class Values(Verdicts):
             return True
         if self.next_is_item(k) and not placed and (not self._joined(k) or not self.own_result_next(k)):
             return False
+        if self._led_by_with(k):
+            return False
         after_side = (
             group.side_mention is not None and group.side_mention.i >= max(v.j for v in (*group.results, *group.grades))
             if (group.results or group.grades)
@@ -227,6 +264,13 @@ class Values(Verdicts):
             )
         targets = group.targets or self.state.topic
         return self.emitter.compatible(targets, group, m)
+
+    def _led_by_with(self, k: int) -> bool:
+        """ "broad based gait with decreased left arm swing": the result behind "with" is that of the item behind it."""
+        nxt = k + 1
+        while self.at(nxt).side and not self.is_item(nxt):
+            nxt += 1
+        return self.at(k - 1).text == "with" and self.next_is_item(nxt - 1) and not self._own_before_comma(nxt)
 
     def _on_not_examined(self, k: int) -> None:
         m = self.ms[k]

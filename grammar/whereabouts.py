@@ -19,6 +19,7 @@ from grammar.meaning import Meaning
 from grammar.phrase_files import ResultPhrase
 
 # Items that are said to be of all limbs (or of the usual place) when no place is named.
+OPPOSITE = frozenset(("right", "left"))
 _PLACED = frozenset(("tone", "power", "coordination", "reflex", "muscle_bulk", "clonus", "tinel"))
 
 
@@ -50,6 +51,8 @@ class Whereabouts(Meaning):
             return []  # "cannot abduct the right thumb"
         if target.site is not None and (group.targets or not group.places):
             return [(target.site, group.places[0] if group.places else None)]
+        if not item.sites and not item.sided and not group.targets and group.places:
+            return []  # "gait unsteady, feet intact"
         if not item.sites:
             return [(None, group.places[0] if group.places else None)]
         if any(spot.reading.areas == ("same",) for spot in group.places):
@@ -204,6 +207,8 @@ class Whereabouts(Meaning):
             return heading_side
         if not own and self.state.pair_first and group.compare is None and status != "not_examined":
             return self._second_column()
+        if (along := self._along_with(group, target, status)) is not None:
+            return along
         if any(p.reading.number == "many" and p.side is None for p in group.places):
             return "both"
         one_place = spot is not None and spot.reading.number == "one" and bool(item.sites)
@@ -225,9 +230,31 @@ class Whereabouts(Meaning):
             return self._unsided(group, target, spot, status, site)
         if not own and spot is not None and self.state.topic_side in ("right", "left"):
             return self.state.topic_side
+        plural = spot is None or spot.reading.number != "one"
+        if not own and plural and self.state.topic_side == "both" and self._both_before(target):
+            return "both"
         if self.state.prior_side is not None and self._carries(target, status):
             return self.state.prior_side
         return self._unsided(group, target, spot, status, site)
+
+    def _both_before(self, target: Target) -> bool:
+        """ "a bilateral tremor is present at rest": more about what was said of both sides in this sentence."""
+        rows, inside = self.state.last_group, self.state.drafts[self.state.sentence_from :]
+        return bool(rows) and all(r.item == target.item and r.side == "both" and r in inside for r in rows)
+
+    def _along_with(self, group: Group, target: Target, status: str) -> str | None:
+        """ "left hemiparesis with decreased strength in the arm and leg", "tone increased on the right with brisk
+        reflexes": what comes along with a finding of one side is of that side."""
+        first = min(m.i for m in group.mentions)
+        rows = self.state.last_group
+        led = first > 0 and self.state.tokens[first - 1].lower() == "with"
+        if not led or not rows or status != "abnormal" or target.site is not None or not self.items[target.item].sites:
+            return None
+        inside = self.state.drafts[self.state.sentence_from :]
+        told = {row.side if row.status == "abnormal" and row in inside else None for row in rows}
+        told |= {row.side for row in inside if row.side in OPPOSITE}
+        side = told.pop()
+        return side if not told and side in OPPOSITE else None
 
     def _found_there(self, group: Group) -> list[Draft]:
         """ "no drift except on the left": the sign that was denied is there on that side."""
