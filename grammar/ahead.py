@@ -5,27 +5,12 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-import copy
-
 from grammar.drafts import Group, Target
 from grammar.lexicon import ItemReading, Lexeme
 from grammar.look import PREPOSITIONS, Look
 from grammar.mentions import COMMA, GRADE, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION, UNREAD
 
-_FAULTS = frozenset(
-    (
-        "abnormality",
-        "abnormalities",
-        "deficit",
-        "deficits",
-        "disturbance",
-        "dysfunction",
-        "impairment",
-        "difficulty",
-        "difficulties",
-    )
-)
 # Words that are praise as often as they are a result; they are a result only beside an item that waits for one.
 PRAISE = frozenset(
     (
@@ -382,11 +367,3 @@ class Ahead(Look):
     @staticmethod
     def _after_value_only(group: Group, value_end: int) -> bool:
         return all(p.mention.i >= value_end for p in group.places)
-
-    def _faulty(self, m: Mention, reading: ItemReading) -> ItemReading:
-        """ "gaze abnormality", "hearing deficit": a fault word behind an item makes it a sign."""
-        if reading.sign or m.j >= len(self.tokens) or self.tokens[m.j].lower() not in _FAULTS:
-            return reading
-        changed = copy.copy(reading)
-        changed.sign = True
-        return changed

@@ -48,6 +48,27 @@ class Amender(Emitter):
                 row.site = sites[row.item][-1]
             self._respan(row, group)
 
+    def deny_other(self, side: str, ms: list[Mention], *, graded: bool) -> bool:
+        """ "normal on the right but not on the left": rows of this side, not what those of the other side are."""
+        old = self.state.last_group
+        turned = {"normal": "abnormal", "abnormal": "normal"}
+        if not old or any(row.status not in turned or {row.side, side} != {"right", "left"} for row in old):
+            return False
+        if any(row.grade for row in old) and not graded:
+            return False  # "two plus on the right but not on the left"
+        rows = []
+        for row in old:
+            other = row.copy()
+            other.side, other.status, other.grade = side, turned[row.status], None
+            other.descriptors, other.qualifiers = [], []
+            other.spans = [self._span(m) for m in ms]
+            other.steps = [("negation", *other.spans[0]), ("side", *other.spans[1])]
+            rows.append(other)
+        self._mark(ms)
+        self.state.drafts.extend(rows)
+        self.state.last_group = self.state.last_rows = rows
+        return True
+
     def open_correction(self, m: Mention) -> None:
         """ "..., wrong side" with nothing after it: the finding stands as it was said, and it is asked."""
         self.state.corrections.append((*self._span(m), len(self.state.drafts) - 1))

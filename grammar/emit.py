@@ -88,6 +88,7 @@ class Emitter(Earlier):
         if targets and not own and (self.implied or not self.state.topic):
             self.state.topic = list(targets)
         if own:
+            self.told_side = None
             self.state.topic = [t for t in targets]
             self.state.topic_sites = []
             self.state.bound = None

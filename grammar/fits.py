@@ -31,6 +31,7 @@ class Fits:
     known: frozenset[int] = frozenset()
     doubtful = False
     implied = False
+    told_side: str | None = None
     exam: Place | None = None
     strange: frozenset[int] = frozenset()
     gcs_span: tuple[int, int] | None = None

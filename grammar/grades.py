@@ -26,7 +26,7 @@ class Grades(Values):
         m = self.ms[k]
         grade = m.grade
         assert grade is not None
-        if self._counts_strange(k):
+        if self._counts_strange(k) or self._of_strange_thing(k):
             return
         if grade.lone and not any(t.item == "reflex" for t in self.group.targets or self.state.topic):
             return
@@ -58,7 +58,8 @@ class Grades(Values):
                 self.swallow(m)
                 return
             self.instructed = False
-        at = m.i > 0 and self.tokens[m.i - 1].lower() in ("at", "to")
+        lead = [word.lower() for word in self.tokens[max(0, m.i - 2) : m.i]]
+        at = lead[-1:] in (["at"], ["to"], ["it's"], ["that's"]) or lead == ["it", "is"]  # "weak, it's four minus"
         fits = any(self.emitter.grade_suits(t.item, m) for t in group.targets or self.state.topic)
         led = self._value_first(group) and self.is_item(k + 1) and not self._own_before_comma(k + 1)
         last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or (self.is_item(k + 1) and not led)
@@ -101,6 +102,14 @@ class Grades(Values):
         bare = grade is not None and not (grade.sign or grade.den or grade.unit or grade.level or grade.trace)
         follows = k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN and self.ms[k + 1].i == m.j
         return bare and follows and m.j - m.i == 1 and self.group.blank
+
+    def _of_strange_thing(self, k: int) -> bool:
+        """ "the bed is at forty degrees": the angle of what is not understood, or of the couch."""
+        before = self.ms[k - 1] if k else None
+        if before is None or not (before.kind == UNKNOWN or self.at(k - 1).station) or not self.group.blank:
+            return False
+        between = [word.lower() for word in self.tokens[before.j : self.ms[k].i]]
+        return between in (["is", "at"], ["at"], ["is", "up", "at"], ["was", "at"], ["'s", "at"], ["set", "at"])
 
     def _of_abbreviation(self, k: int) -> bool:
         """ "LLE: XX 4+/5": the value of a typed abbreviation that is not understood stays with it."""

@@ -5,6 +5,8 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
+import copy
+
 from grammar.ahead import PRAISE, SEEN
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.lexicon import ItemReading, SiteReading
@@ -18,6 +20,24 @@ WHERE_NEXT = ("power", "facial_power", "muscle_bulk")
 
 # Items whose weakness is said by "weakness of ...".
 _WEAK = frozenset(("jaw_power", "facial_power", "shoulder_shrug", "head_turn", "tongue", "palate"))
+
+
+# Behind an item they make it a sign.
+_FAULTS = frozenset(
+    (
+        "abnormality",
+        "abnormalities",
+        "deficit",
+        "deficits",
+        "disturbance",
+        "dysfunction",
+        "impairment",
+        "difficulty",
+        "difficulties",
+    )
+)
+# Before "a" and a test they say that its sign is there.
+_HAVING = frozenset(("is", "'s", "there's", "has", "got", "with"))
 
 
 class Naming(Listing):
@@ -341,3 +361,20 @@ class Naming(Listing):
             family = FAMILIES.get(self.state.heading)
             if family is not None and target.item not in family:
                 self.state.heading = None
+
+    def _has_one(self, m: Mention) -> bool:
+        """ "there is a (left)", "has a", "with a" stands before, and no value with it."""
+        words = [word.lower() for word in self.tokens[max(0, m.i - 3) : m.i] if word.lower() not in ("left", "right")]
+        k = self.ms.index(m)
+        return words[-1:] == ["a"] and words[-2:-1] != [] and words[-2] in _HAVING and not self.own_result(k)
+
+    def _faulty(self, m: Mention, reading: ItemReading) -> ItemReading:
+        """ "gaze abnormality", "hearing deficit": a fault word behind an item makes it a sign; so does "there is a"
+        before a test (Babinski)."""
+        fault = m.j < len(self.tokens) and self.tokens[m.j].lower() in _FAULTS
+        there = reading.test and self._has_one(m)
+        if reading.sign or not (fault or there):
+            return reading
+        changed = copy.copy(reading)
+        changed.sign = True
+        return changed

@@ -66,11 +66,22 @@ def number_at(norms: Sequence[str], i: int) -> tuple[int, int] | None:
     if not word.isdecimal() or len(word) > 4:
         return None
     value = int(word)
+    if len(word) == 1 and word != "0" and norms[i + 1 : i + 2] == ["hundred"]:
+        return _hundreds(norms, value, i + 2)
     if value in (20, 30, 40, 50, 60, 70, 80, 90) and i + 1 < len(norms):
         unit = norms[i + 1]
         if unit.isdecimal() and len(unit) == 1 and unit != "0":
             return value + int(unit), i + 2
     return value, i + 1
+
+
+def _hundreds(norms: Sequence[str], hundreds: int, i: int) -> tuple[int, int]:
+    """ "two hundred", "one hundred and ten": what follows "hundred" at token i, below a hundred, is added."""
+    after = i + 1 if norms[i : i + 1] == ["and"] else i
+    rest = number_at(norms, after) if after < len(norms) else None
+    if rest is None or not 0 < rest[0] < 100:
+        return hundreds * 100, i
+    return hundreds * 100 + rest[0], rest[1]
 
 
 def _sign_at(norms: Sequence[str], i: int) -> tuple[str, int]:

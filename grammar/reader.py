@@ -44,6 +44,7 @@ class Reader(Small):
                 self.classes[t] = CONTEXT
             return
         self.state.sentence_from = len(self.state.drafts)
+        self.emitter.told_side = None
         self.emitter.exam = None
         self.emitter.strange = frozenset(t for m in ms if m.lex and m.lex.stranger for t in range(m.i, m.j))
         if mark == "?" or self._whole_control(ms):
@@ -77,6 +78,7 @@ class Reader(Small):
             reading = self.item_at(k)
             if reading is not None and self.is_item(k):
                 self.state.topic = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
+                self.emitter.told_side = self.at(k - 1).side or self.at(k + 1).side
                 return
 
     def read(self, ms: list[Mention]) -> None:

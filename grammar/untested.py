@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from grammar.ahead import COPULA
 from grammar.grades import Grades
+from grammar.look import PREPOSITIONS
 from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN
 from grammar.state import CONTEXT, FINDING
 
@@ -189,6 +190,9 @@ class Untested(Grades):
             return
         if self._no_the(k):
             return
+        if self._not_so_there(k):
+            self.skip_to = k + 2
+            return
         if self._not_there(k):
             self.close()
             self.group.neg = m
@@ -253,9 +257,24 @@ class Untested(Grades):
         if self.at(k).text != "not" or self.at(k + 1).side not in ("right", "left"):
             return False
         targets = self.group.targets or self.state.topic
-        nxt = self.at(k + 2)
-        ends = k + 2 >= len(self.ms) or self.ms[k + 2].kind in (COMMA, STOP) or bool(nxt.joins or nxt.neg)
-        return ends and any(t.sign for t in targets)
+        return self._ends_behind(k + 1) and any(t.sign for t in targets)
+
+    def _ends_behind(self, k: int) -> bool:
+        """Nothing of the same thought follows the side at k."""
+        nxt = self.at(k + 1)
+        if k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or nxt.joins or nxt.neg:
+            return True
+        return self.at(k).text.startswith(PREPOSITIONS) and self.is_item(k + 1) and self.own_result(k + 1)
+
+    def _not_so_there(self, k: int) -> bool:
+        """ "can hop on the right but not on the left": the other side is what the first is not."""
+        side, named = self.at(k + 1).side, self.group.targets or self.state.topic
+        if self.at(k).text != "not" or side not in ("right", "left"):
+            return False
+        if not self._ends_behind(k + 1) or not (self.group.blank or self.group.complete):
+            return False
+        self.close()
+        return self.emitter.deny_other(side, self.ms[k : k + 2], graded=all(t.sign for t in named))
 
     def _mute(self, k: int) -> bool:
         """An unknown word, or one that names an item only in other company ("pain" outside a list of modalities)."""

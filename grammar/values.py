@@ -30,6 +30,9 @@ class Values(Verdicts):
             return
         if self._evenly(k) or self._behind_stranger(k):
             return
+        if self._names_power(k):
+            self.close()
+            group = self.group
         if self._of_stranger(k) or self._seen_place(k) or self._stray(k) or self._only_verb(k):
             return
         if self._unlike_pair(k):

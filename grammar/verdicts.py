@@ -129,6 +129,13 @@ class Verdicts(Places):
             item in lex.result.by_item and lex.result.by_item[item].status != "not_examined" for item in items
         )
 
+    def _names_power(self, k: int) -> bool:
+        """ "full fields and full power in the arms": a value that says itself what was examined begins anew."""
+        group, words = self.group, self.at(k).text.split()
+        if words[-1:] not in (["power"], ["strength"]) or not (group.targets and group.valued):
+            return False
+        return all(self.emitter.reading(t, self.ms[k]) is None for t in group.targets)
+
     def _opens_clause(self, k: int) -> bool:
         """ "gait normal, absent right ankle jerk, left normal": behind a comma, the result of the item that follows."""
         bare = self.at(k + 1).side in ("right", "left") and not self.at(k + 1).text.startswith(PREPOSITIONS)

@@ -205,6 +205,8 @@ class Whereabouts(Meaning):
             return self._unsided(group, target, spot, status, site)
         if heading_side is not None:
             return heading_side
+        if not own and self.told_side in ("right", "left", "both"):
+            return self.told_side
         if not own and self.state.pair_first and group.compare is None and status != "not_examined":
             return self._second_column()
         if (along := self._along_with(group, target, status)) is not None:
