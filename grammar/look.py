@@ -237,9 +237,8 @@ class Look:
         i, j = self.ms[k].i, self.ms[k].j
         lex = self.at(k)
         if lex.item is not None and lex.item.targets[0][0] in ("recall", "registration"):
-            return [word.lower() for word in self.tokens[max(0, i - 2) : i]] == ["asked", "to"] and self._value_at(
-                k + 1
-            )
+            lead = [word.lower() for word in self.tokens[max(0, i - 2) : i]]
+            return lead == ["asked", "to"] and self._value_at(k + 1)
         if lex.text == "sharp dull":
             return any(word.lower() in ("sharp", "dull") for word in (*self.tokens[i - 1 : i], *self.tokens[j : j + 1]))
         if lex.text not in ("numbness", "weakness"):
