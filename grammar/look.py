@@ -16,6 +16,7 @@ from grammar.state import State
 _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
 # Places that only facial sensation or bulk have as sites, but where touch and pinprick are tested too.
 _BESIDE = frozenset(("v1", "v2", "v3", "thenar", "hypothenar"))
+_FELT = frozenset(("reduced", "decreased", "diminished", "absent", "lost", "numb", "dull", "blunted", "spared"))
 _SEEN_ANYWHERE = frozenset(("tone", "muscle_bulk", "fasciculations", "clonus", "tremor"))
 # Doubts that begin a clause.
 _CLAUSES = frozenset(("i think", "i believe", "i suspect", "there may be", "there might be", "maybe", "perhaps"))
@@ -194,8 +195,8 @@ class Look:
         if lex.text == "face" and not weak and any(area in ("arm", "leg") for area in self._areas(k + 1)):
             return False
         told = self.group.valued and self.group.targets and not self.result_of(k + 1)
-        if lex.text == "face" and told and self._word_before(k) in ("in", "of"):
-            return False  # "power is normal in the face"
+        if lex.text == "face" and told and self._word_before(k) in ("in", "of"):  # "power is normal in the face"
+            return False
         if lex.text == "face" and self.reads_as(k, "facial_power"):
             return True
         if need == "neck":
@@ -203,9 +204,8 @@ class Look:
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
             area = lex.site.areas[0]
             placed = f"{self._word_before(k)} " in PREPOSITIONS or not self.result_of(k + 1)
-            felt = area in self.pipe.catalogue.areas or (
-                area in _BESIDE and (placed or not self.group.valued)
-            )  # not "facial sensation normal, forehead weak"
+            placed = placed or self.at(k + 1).text in _FELT  # not "facial sensation normal, forehead weak"
+            felt = area in self.pipe.catalogue.areas or (area in _BESIDE and (placed or not self.group.valued))
             return not (self.sensory_topic() and felt) or not self.group.targets
         if lex.site is not None and lex.site.needs == "sensation":
             return not self.sensory_topic()

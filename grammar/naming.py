@@ -10,9 +10,10 @@ import copy
 from grammar.ahead import PRAISE, SEEN
 from grammar.drafts import SENSORY, Group, Place, Target
 from grammar.lexicon import ItemReading, SiteReading
-from grammar.listing import FAMILIES, Listing
+from grammar.listing import FAMILIES
 from grammar.mentions import COMMA, UNKNOWN, Mention
 from grammar.phrase_files import SitePhrase
+from grammar.spread import Spread
 
 _COORDINATION = ("finger_nose", "heel_shin", "rapid_alternating_movements")
 # Signs whose place can be said as an item of its own behind them.
@@ -40,7 +41,7 @@ _FAULTS = frozenset(
 _HAVING = frozenset(("is", "'s", "there's", "has", "got", "with"))
 
 
-class Naming(Listing):
+class Naming(Spread):
     """An item is named: the start of a group, a member of a list, or the way a sign was seen."""
 
     def on_item(self, k: int) -> None:
@@ -72,6 +73,8 @@ class Naming(Listing):
             self.weak_of = head.reading
             if targets[0].item != head.item and self._limb_follows(k):
                 self._weak_limbs_too(head, bool(self.at(k + 2).side))
+            return
+        if self._weak_face_too(k):
             return
         if self.colon_after is group and group.targets and not group.valued:
             self._head(group)
@@ -128,25 +131,6 @@ class Naming(Listing):
         first = min((m.i for m in group.mentions), default=self.ms[k].i)
         at = next(index for index, m in enumerate(self.ms) if m.i == first)
         return at > 1 and bool(self.at(at - 1).joins) and self.at(at - 1).text == "and"
-
-    def _limb_follows(self, k: int) -> bool:
-        """A comma or "and", perhaps a side, and a place."""
-        if k + 1 >= len(self.ms) or not (self.ms[k + 1].kind == COMMA or self.at(k + 1).joins):
-            return False
-        place = k + 2
-        while self.at(place).side or self.at(place).joins:
-            place += 1
-        limb = any(area in ("arm", "leg", "hand", "foot") for area in self._areas(place))
-        return limb and not self.result_of(place + 1)
-
-    def _weak_limbs_too(self, head: Target, own_side: bool) -> None:
-        """ "weakness of the left face and arm": the face is done, the same is said of the limbs that follow."""
-        face = self.group
-        self.close()
-        self.group.targets = [head]
-        self.group.neg, self.group.sevs, self.group.mentions = face.neg, list(face.sevs), list(face.mentions[:-1])
-        if not own_side:
-            self.group.side, self.group.side_mention = face.side, face.side_mention
 
     def _value_for(self, k: int) -> None:
         """ "motor normal for bulk and strength": the value was said for what follows, so it opens the next group."""

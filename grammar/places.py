@@ -279,6 +279,8 @@ class Places(Sides):
         lex = self.lex(k)
         if lex is not None and lex.site is not None and lex.site.areas in (("limbs",), ("proximal",), ("distal",)):
             return not group.places and self._set_off(k) and lex.site.areas != ("limbs",) and bool(group.grades)
+        if self._part_told(k, group):
+            return True
         if not group.places and not self._set_off(k):
             return False
         sided = self.lex(k + 1)
@@ -313,6 +315,21 @@ class Places(Sides):
         if group.places:
             return last_end < value_end and not self._after_value_only(group, value_end)
         return False
+
+    def _part_told(self, k: int, group: Group) -> bool:
+        """ "facial sensation normal, cheek reduced on the left": behind the value of the whole, a part with its own."""
+        first = k - 2 if self.ms[k - 1].kind == COMMA else k - 1
+        told = [*group.results, *(spot.mention for spot in group.places)]
+        led = all(spot.mention.i > result.i for spot in group.places for result in group.results)
+        plain = led and not group.grades and first >= 0 and self.ms[first] in told
+        plain = plain and not (group.sided and not group.places)
+        apart = self.ms[k - 1].kind == COMMA
+        whole = apart or (not group.places and all(t.item == "facial_sensation" for t in group.targets))
+        if not (plain and whole and group.targets) or self.at(k).text.startswith(PREPOSITIONS):
+            return False
+        if not self.result_of(k + 1) or self.next_is_item(k + 1) or self.is_site(k + 2):
+            return False
+        return not (self.at(k + 2).side and self.is_site(k + 3))
 
     def _runs_on(self, k: int, group: Group, value_end: int) -> bool:
         """ "reduced pinprick right thumb index finger normal left": places in a row behind their value are one list,

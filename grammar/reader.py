@@ -321,6 +321,9 @@ class Reader(Small):
             while not self.is_item(nxt):
                 nxt += 1
             reading = self.item_at(nxt)
+            here = lex.item is not None and lex.item.sign and self._word_before(nxt) in ("of", "in")
+            if here and self.at(nxt).text == "face" and self._limb_follows(nxt):
+                return False  # "weakness in the face and arms"
             if reading is not None and any(item in lex.result.by_item for item, _ in reading.targets):
                 return True
         return any(item in lex.result.by_item for item in waiting) and not self.group.neg

@@ -47,8 +47,9 @@ class Steering(Repairs):
         ):
             other += 1
         lex = self.lex(other)
+        listed = k + 1 < len(self.ms) and self.ms[k + 1].kind == COLON
         if lex is None or lex.complaints is None:
-            return self._symptoms(k, k, first=True) > k
+            return self._symptoms(k, k, first=True, listed=listed) > k
         self.close()
         while lex is not None and lex.complaints is not None:
             if lex.complaints not in self.state.complaints:
@@ -61,14 +62,15 @@ class Steering(Repairs):
                 follow += 1
             lex = self.lex(follow) if follow != other + 1 else None
             k, other = other + 1, follow
-        self._symptoms(k - 1, k - 1, first=False)
+        self._symptoms(k - 1, k - 1, first=False, listed=listed)
         return True
 
-    def _symptoms(self, start: int, k: int, *, first: bool) -> int:
+    def _symptoms(self, start: int, k: int, *, first: bool, listed: bool = False) -> int:
         """ "presenting with headache and left arm weakness": a sign behind the cue or joined to the complaint, with no
-        result of its own, is what the patient comes with. The index of its last word, or `start` if there is none."""
-        at = k + 1
-        while at < len(self.ms) and (self.ms[at].kind in (COLON, MARK) or self.at(at).text in ("and", "or")):
+        result of its own, is what the patient comes with; so is one behind a comma in what a colon has `listed` ("CC:
+        headache, L ptosis"). The index of its last word, or `start` if there is none."""
+        at, links = k + 1, (COLON, MARK, COMMA) if listed else (COLON, MARK)
+        while at < len(self.ms) and (self.ms[at].kind in links or self.at(at).text in ("and", "or")):
             at += 1
         if not first and (at == k + 1 or self.ms[k + 1].kind == COLON):
             return start
@@ -83,7 +85,7 @@ class Steering(Repairs):
             self.close()
         for index in range(start if first else start + 1, at + 1):
             self.take(self.ms[index], CONTEXT)
-        return self._symptoms(at, at, first=False)
+        return self._symptoms(at, at, first=False, listed=listed)
 
     def _tied(self, k: int) -> bool:
         """A preposition ties the side or place to what stands before it: "... of the right leg"."""

@@ -6,11 +6,16 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 from __future__ import annotations
 
 from grammar.ahead import PRAISE, REVEALS
+from grammar.completeness import nerves
+from grammar.drafts import Target
 from grammar.fits import WHOLE
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, GRADE, PHRASE, STOP, UNKNOWN, Mention
 from grammar.state import INSTRUCTION
 from grammar.verdicts import Verdicts
+
+# What a single cranial nerve moves or hears: its weakness is theirs. The second nerve does more than the fields.
+_MOVED = frozenset(("facial_power", "hearing", "tongue"))
 
 
 class Values(Verdicts):
@@ -33,6 +38,7 @@ class Values(Verdicts):
         if self._names_power(k):
             self.close()
             group = self.group
+        self._single_nerve(m)
         if self._of_stranger(k) or self._seen_place(k) or self._stray(k) or self._only_verb(k):
             return
         if self._unlike_pair(k):
@@ -129,6 +135,24 @@ class Values(Verdicts):
         rows = [result.any, *result.by_item.values(), *result.by_kind.values()] if result is not None else []
         told = [row.status for row in rows if row is not None]
         return bool(told) and all(status == "abnormal" for status in told)
+
+    def _single_nerve(self, m: Mention) -> None:
+        """ "CN VII weak on the right": what this nerve moves is weak, and on that side; only nerves of one item."""
+        group, result = self.group, m.lex.result if m.lex is not None else None
+        nerve = group.grades[0].grade if len(group.grades) == 1 else None
+        if [t.item for t in group.targets] != ["cranial_nerves"] or nerve is None or nerve.hi is not None or not result:
+            return
+        if group.results:
+            return
+        for item, numbers in nerves().items():
+            row = result.reading(item, self.items[item].kind)
+            if numbers != (nerve.n,) or item not in _MOVED or row is None:
+                continue
+            own = item in result.by_item and self.emitter.reading(group.targets[0], m) is None  # "CN XII midline"
+            if row.status == "abnormal" or own:
+                group.targets = [Target(item, None, None, group.targets[0].mention)]
+                group.grades = []
+                return
 
     def _spared(self, k: int) -> bool:
         """ "reduced in the left leg sparing the foot": what follows is normal, on the side that was said; a place that
