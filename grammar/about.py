@@ -224,7 +224,7 @@ class About(Fits):
         if (
             topic_item is None
             and (group.sided or group.places)
-            and any(g.sign == "+" and g.n <= 4 and g.den in (None, 4) and not g.unit for g in grades)
+            and any(g.sign == "+" and (g.n < 4 or g.den == 4) and g.den in (None, 4) and not g.unit for g in grades)
             and not self._foreign(group)
         ):
             return [Target("reflex", None, None, None)]
@@ -276,7 +276,7 @@ class About(Fits):
 
     def _joint_reflex(self, group: Group, grades: list, topic_item: str | None) -> bool:
         joints = any(a in ("knee", "ankle") for p in group.places for a in p.reading.areas)
-        if not joints or topic_item in ("reflex", "clonus") or topic_item in SENSORY:
+        if not joints or topic_item in ("reflex", "clonus", "tone") or topic_item in SENSORY:
             return False
         if any(
             g.trace or (g.sign == "+" and g.den in (None, 4)) or (g.den is not None and g.den < 5 and g.n < 5)

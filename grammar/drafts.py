@@ -9,6 +9,11 @@ from grammar.phrase_files import ResultPhrase
 
 SENSORY = frozenset(("sensation", "light_touch", "pinprick", "temperature", "vibration", "joint_position"))
 
+# The roots of a whole limb: fewer of them are no summary of it.
+LIMB_ROOTS = {(low, high): "arm" for low in ("C4", "C5") for high in ("C8", "T1")} | {
+    (low, high): "leg" for low in ("L1", "L2") for high in ("S1", "S2")
+}
+
 
 class Target:
     """One item (and site) that was named, with the mention that named it."""

@@ -77,6 +77,9 @@ class Emitter(Earlier):
     def emit(self, group: Group, heading_side: str | None) -> None:
         """Add the rows of a group to the state, or leave its words unread when they make no finding."""
         own = bool(group.targets)
+        free = not own and self.state.bound is None and not group.places
+        if free and min((m.i for m in group.mentions), default=-2) == self.opening:
+            return
         self.implied = False
         targets = self._targets(group)
         rows: list[Draft] = []

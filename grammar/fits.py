@@ -34,6 +34,8 @@ class Fits:
     told_side: str | None = None
     exam: Place | None = None
     strange: frozenset[int] = frozenset()
+    # The token behind the words that open the sentence and are not understood, or -1.
+    opening = -1
     gcs_span: tuple[int, int] | None = None
 
     def reading(self, target: Target, m: Mention) -> ResultPhrase | None:

@@ -8,8 +8,12 @@ from __future__ import annotations
 import itertools
 
 from grammar.drafts import SENSORY, Group
+from grammar.lexicon import ItemReading
 from grammar.mentions import COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.values import Values
+
+# The muscle in which a catch is felt.
+_CAUGHT = frozenset(("supinator", "supinators", "supinator muscle"))
 
 
 class Grades(Values):
@@ -35,8 +39,11 @@ class Grades(Values):
             return
         if (before := self.lex(k - 1)) is not None and before.units:
             return
-        if (grade.den == 5 or grade.n == 5) and self._of_abbreviation(k):
+        headed = self.colon_after is not None and self.colon_after is self.group
+        if (grade.den == 5 or grade.n == 5 or headed) and self._of_abbreviation(k):
             return
+        if self.group.targets and all(self._state(t.reading) for t in self.group.targets):
+            return  # "alert in bed 4"
         if grade.level is not None and self._level_is_place(m):
             return
         if grade.unit is None and grade.den is None and (self._counting(k) or self._pronoun(k)):
@@ -64,7 +71,7 @@ class Grades(Values):
         led = self._value_first(group) and self.is_item(k + 1) and not self._own_before_comma(k + 1)
         last = k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or (self.is_item(k + 1) and not led)
         behind = group.sided and last and not self._joined_or_comma(k)
-        tied = grade.unit is not None or at or behind
+        tied = grade.unit is not None or at or behind or self._graded_after(k)
         between = group.sided and not self._joined_or_comma(k) and self._side_at(k + 1) and self._value_follows(k + 1)
         if fits and group.results and not group.grades and (between or (tied and not self._side_at(k + 1))):
             group.grades.append(m)
@@ -127,6 +134,14 @@ class Grades(Values):
             and not all(t.isupper() for t in near if t.isalpha())
         )
 
+    def _graded_after(self, k: int) -> bool:
+        """ "grip is weak on the right, four minus": the grade of what was just said to be weak ends the clause."""
+        group = self.group
+        if not group.sided or not group.targets or self.ms[k - 1].kind != COMMA or k < 2:
+            return False
+        said = self.ms[k - 2] is group.side_mention or self.ms[k - 2] in group.results
+        return said and (k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP))
+
     def _same_again(self, k: int) -> bool:
         """ "five and five": one value for each side."""
         if k < 2 or not self._joined(k) or self.group.sided or self._side_at(k + 1) or len(self.group.grades) != 1:
@@ -184,7 +199,10 @@ class Grades(Values):
         """ "a brisk left knee jerk and a normal right one": no number."""
         m, grade = self.ms[k], self.ms[k].grade
         said = m.j - m.i == 1 and self.tokens[m.i].lower() == "one" and grade is not None and not grade.sign
-        return said and bool(self.group.results) and self.at(k - 1).side is not None
+        if not said or self.at(k - 1).side is None:
+            return False
+        graded = self.group.targets or any(self.emitter.grade_suits(t.item, m) for t in self.state.topic)
+        return bool(self.group.results) or not graded  # "she sees only the right one"
 
     def _leads_sensation(self, m: Mention) -> bool:
         """ "L5 numbness on the left", "reduced L5 and S1 pinprick": the roots stand before their modality."""
@@ -228,3 +246,23 @@ class Grades(Values):
                 values.insert(0, grade.n)
             other -= 1
         return len(values) >= 3 and all(b - a == 1 for a, b in itertools.pairwise(values))
+
+    def _side_told_and_cut(self, k: int) -> bool:
+        """ "..., five on the left, wrist extensors five": value and side before a comma are not those of an item that
+        has a value of its own."""
+        group = self.group
+        if group.targets or not group.grades or group.places or group.side_mention is None or k < 2:
+            return False
+        before = self.ms[k - 1].kind == COMMA and self.ms[k - 2] is group.side_mention and not group.side_first
+        return before and not group.side_bare and self.own_result(k)
+
+    def _where_caught(self, k: int, reading: ItemReading) -> bool:
+        """ "a catch at the right supinator": where the catch was felt, and no reflex."""
+        group = self.group
+        felt = bool(group.targets) and all(target.item == "supinator_catch" for target in group.targets)
+        muscle = reading.targets[0] == ("reflex", "brachioradialis") and self.at(k).text in _CAUGHT
+        return felt and muscle and not group.valued and self._word_before(k) in ("at", "in", "of", "over", "on")
+
+    def _number_before_state(self, reading: ItemReading) -> bool:
+        """ "bed 12, awake and alert": a number before the word for a state is not a total of the coma scale."""
+        return bool(self.group.grades) and not self.group.targets and self._state(reading)

@@ -236,7 +236,9 @@ class Listing(Untested):
             or (group.sevs and group.side_mention is not None and not group.side_bare)
         ):
             return False
-        if not (self.state.topic or self.state.bound) or self._opened_clause(k) or self._excepted_place(k):
+        if not (self.state.topic or self.state.bound):
+            return self._of_nothing(k)
+        if self._opened_clause(k) or self._excepted_place(k):
             return False
         if self.state.pair_order is not None and self.state.pair_first and group.mentions == group.grades:
             return True  # the second column of a table
@@ -259,6 +261,14 @@ class Listing(Untested):
         if group.ditto is not None:
             return not (group.ditto.lex is not None and group.ditto.lex.text.endswith((" for", " with", " is", " are")))
         return self.own_result(k) and self.emitter.suits_topic(group) and not self._praise_only(group)
+
+    def _of_nothing(self, k: int) -> bool:
+        """ "left wrist negative, phalen positive right": nothing was named before, and the item has its own result."""
+        group = self.group
+        spots = [*(p.mention for p in group.places), *([group.side_mention] if group.side_mention is not None else [])]
+        first = min(group.results, key=lambda m: m.i, default=None)
+        led = first is not None and bool(group.places) and all(spot.i < first.i for spot in spots)
+        return led and self.ms[k - 1] in group.results and self.own_result(k)
 
     def _led_again(self, k: int) -> bool:
         """ "absent right ankle jerk extensor left plantar": values stand before their items here."""

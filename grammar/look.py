@@ -5,13 +5,11 @@ A part of the reader (grammar/reader.py), which is a chain of small classes: eac
 
 from __future__ import annotations
 
-from grammar.amend import Amender
-from grammar.drafts import SENSORY, Group
-from grammar.lexicon import NOTHING, ItemReading, Lexeme
-from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE, Mention
+from grammar.drafts import LIMB_ROOTS, SENSORY
+from grammar.lexicon import ItemReading, Lexeme
+from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE
+from grammar.peek import PREPOSITIONS, Peek
 from grammar.phrase_files import ItemPhrase
-from grammar.pipeline import Pipeline
-from grammar.state import State
 
 _BINDING = frozenset(("in", "at", "of", "over", "to", "from", "on", "both", "the", "his", "her", "no", "and"))
 # Places that only facial sensation or bulk have as sites, but where touch and pinprick are tested too.
@@ -23,54 +21,10 @@ _CLAUSES = frozenset(("i think", "i believe", "i suspect", "there may be", "ther
 _PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
 _BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
 _JOINTS = (("knee",), ("ankle",))
-# The roots of a whole limb: fewer of them are no summary of it.
-_LIMB_ROOTS = {(low, high): "arm" for low in ("C4", "C5") for high in ("C8", "T1")} | {
-    (low, high): "leg" for low in ("L1", "L2") for high in ("S1", "S2")
-}
-PREPOSITIONS = ("on ", "in ", "at ", "of ", "over ", "to ", "for ")
 
 
-class Look:
+class Look(Peek):
     """What a phrase is in its place: an item, a place of the body, or neither, by its neighbours."""
-
-    def __init__(self, pipe: Pipeline, state: State) -> None:
-        self.pipe = pipe
-        self.items = pipe.catalogue.items
-        self.state = state
-        self.tokens = state.tokens
-        self.classes = state.classes
-        self.emitter = Amender(pipe, state)
-        self.group = Group()
-        self.ms: list[Mention] = []
-        self.instructed = False
-        self.leading = False
-        self.swallowed: list[Mention] = []
-        self.repair: str | None = None
-        self.correction: Mention | None = None
-        self.place_side: tuple[str, Mention] | None = None
-        self.skip_to = 0
-        self.modal: Group | None = None
-        self.said_for: Group | None = None
-        self.patient_line = False
-        self.colon_after: Group | None = None
-        self.excepted = False
-        self.heading_side: str | None = None
-        self.reasoning = False
-        self.together = -1
-        self.pained = False
-        self.weak_of: ItemReading | None = None
-
-    def lex(self, k: int) -> Lexeme | None:
-        return self.ms[k].lex if 0 <= k < len(self.ms) else None
-
-    def at(self, k: int) -> Lexeme:
-        """The phrase at k, or an empty one."""
-        return self.lex(k) or NOTHING
-
-    def take(self, m: Mention, kind: int) -> None:
-        for t in range(m.i, m.j):
-            self.classes[t] = kind
-        m.used = True
 
     def item_at(self, k: int) -> ItemReading | None:
         """The item reading of the phrase at k, or None when its neighbours make it something else."""
@@ -107,7 +61,7 @@ class Look:
         i = self.ms[k].i
         if i and self.tokens[i - 1].lower() in ("dermatome", "dermatomes"):
             return None
-        return _LIMB_ROOTS.get((grade.level, grade.level_to))
+        return LIMB_ROOTS.get((grade.level, grade.level_to))
 
     def _station_word(self, k: int) -> bool:
         """ "face visual fields full", "arms no drift": a bare part of the body that only steers."""
@@ -144,6 +98,8 @@ class Look:
         lead = [word.lower() for word in self.tokens[max(0, first - 2) : self.ms[k].i]]
         if any(word in ("in", "at", "of", "over", "to", "from") for word in lead):
             return False
+        if self._by_ashworth(k):
+            return False
         talk = (
             any(t.item == "reflex" or (t.reading is not None and t.reading.alt is not None) for t in self.group.targets)
             or self.state.heading == "reflex"
@@ -175,6 +131,15 @@ class Look:
                 return False
             k += 1
         return False
+
+    def _by_ashworth(self, k: int) -> bool:
+        """ "Tone: R elbow 2, R knee 1+": the grade at the joint is one of tone."""
+        group, rows = self.group, self.state.last_rows
+        if k + 1 >= len(self.ms) or self.ms[k + 1].kind != GRADE:
+            return False
+        if group.targets:
+            return group.targets[0].item == "tone" and bool(not group.valued or group.grades)
+        return bool(rows) and rows[-1].item == "tone" and rows[-1].grade is not None
 
     def is_item(self, k: int) -> bool:
         lex = self.lex(k)
@@ -212,6 +177,9 @@ class Look:
         if lex.site is not None and lex.site.needs == "bulk":
             if self.sensory_topic() and not self._value_at(k + 1):
                 return False  # "pinprick reduced in the left calf"
+            grade = self.ms[k + 1].grade if k + 1 < len(self.ms) else None
+            if grade is not None and grade.den == 5:
+                return True  # "no fasciculations, calf 4/5"
             return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
         return True
 
@@ -241,6 +209,10 @@ class Look:
             return lead == ["asked", "to"] and self._value_at(k + 1)
         if lex.text == "sharp dull":
             return any(word.lower() in ("sharp", "dull") for word in (*self.tokens[i - 1 : i], *self.tokens[j : j + 1]))
+        if lex.text == "gaze" and self._side_at(k - 1):  # "nystagmus on left gaze, nil right gaze"
+            return any(t.item in ("nystagmus", "diplopia") for t in self.group.targets or self.state.topic)
+        if lex.text == "reads":
+            return not self._value_at(k + 1)  # "reads okay": no acuity
         if lex.text not in ("numbness", "weakness"):
             return False
         near = [word.lower() for word in (*self.tokens[max(0, i - 2) : i], *self.tokens[j : j + 2])]
@@ -271,6 +243,11 @@ class Look:
 
     def standing_near(self, k: int) -> bool:
         near = {"toe_walk", "heel_walk", "tandem_gait", "hop"}
+        bound, drafts = self.state.bound, self.state.drafts
+        last = bound[0] if bound is not None else drafts[-1].item if drafts else None
+        opens = k == 0 or (bound is not None and self.ms[k - 1].kind == COMMA)
+        if opens and last in ("toe_walk", "heel_walk") and not self.plantar_near(k):
+            return True  # "... on your toes, good. Heels, good."
         for step in (-1, 1):
             other = k + step
             while 0 <= other < len(self.ms) and abs(other - k) < 6:
@@ -351,7 +328,7 @@ class Look:
         if m is None:
             return False
         if m.kind == GRADE:
-            return True
+            return self._value_at(k)
         return m.lex is not None and m.lex.result is not None and not self.is_item(k) and not self._reaches(k)
 
     def _reaches(self, k: int) -> bool:
@@ -360,41 +337,3 @@ class Look:
         if self.at(k).text not in ("down", "up") or place is None or place.site is None:
             return False
         return self.ms[k - 1].j == self.ms[k].i and self._word_before(k - 1) == "from"
-
-    @staticmethod
-    def _notex(lex: Lexeme) -> bool:
-        return lex.result is not None and lex.result.any is not None and lex.result.any.status == "not_examined"
-
-    def _value_at(self, k: int) -> bool:
-        return k < len(self.ms) and self.ms[k].kind == GRADE
-
-    def _side_at(self, k: int) -> bool:
-        lex = self.lex(k)
-        return lex is not None and lex.side is not None
-
-    def _joined(self, k: int) -> bool:
-        before = self.ms[k - 1] if k else None
-        return before is not None and ((before.lex is not None and bool(before.lex.joins)) or before.mark in ("/", "&"))
-
-    def _anded(self, k: int) -> bool:
-        """ "and" itself (or its sign) stands before k."""
-        before = self.ms[k - 1] if k else None
-        return before is not None and (
-            before.mark in ("/", "&")
-            or (before.lex is not None and before.lex.text in ("and", "or", "&", "as well as"))
-        )
-
-    def _joined_or_comma(self, k: int) -> bool:
-        return k > 0 and (self.ms[k - 1].kind == COMMA or self._joined(k))
-
-    def _word_before(self, k: int) -> str:
-        """The word before the phrase at k, past its sides and articles."""
-        i = self.ms[k].i
-        while k > 0 and (lex := self.lex(k - 1)) is not None and lex.side and self.ms[k - 1].j == i:
-            k -= 1
-            i = self.ms[k].i
-            if lex.text.startswith(PREPOSITIONS):
-                return lex.text.split()[0]
-        while i > 0 and self.tokens[i - 1].lower() in ("the", "his", "her", "both", "all"):
-            i -= 1
-        return self.tokens[i - 1].lower() if i else ""

@@ -18,7 +18,6 @@ from grammar.spread import Spread
 _COORDINATION = ("finger_nose", "heel_shin", "rapid_alternating_movements")
 # Signs whose place can be said as an item of its own behind them.
 WHERE_NEXT = ("power", "facial_power", "muscle_bulk")
-
 # Items whose weakness is said by "weakness of ...".
 _WEAK = frozenset(("jaw_power", "facial_power", "shoulder_shrug", "head_turn", "tongue", "palate"))
 
@@ -55,11 +54,15 @@ class Naming(Spread):
             and (self._joined_or_comma(k) or self._repaired(k))
         ):
             self.close()
-        if self._absorbed(k, reading) or self._modality(k, reading):
+        if self._absorbed(k, reading) or self._modality(k, reading) or self._where_caught(k, reading):
             self.group.mentions.append(m)
             return
+        if self._number_before_state(reading):
+            self.close()
         self._value_for(k)
         group = self.group
+        if self.at(k).text == "inattention" and self.state.last_item == "visual_fields":
+            reading = self.pipe.by_key[("visual", "inattention")].item or reading
         reading = self._faulty(m, reading)
         targets = [Target(item, site, reading, m) for item, site in reading.targets]
         if self._weak_too(k, targets):
@@ -82,7 +85,9 @@ class Naming(Spread):
         elif group.targets and not self._joins(k, targets):
             self._close_before_item()
             group = self.group
-        elif not group.targets and group.mentions and not self._said_for(k) and self._ellipsis_done(k):
+        elif (
+            not group.targets and group.mentions and not self._said_for(k) and self._ellipsis_done(k)
+        ) or self._side_told_and_cut(k):
             self.close()
             group = self.group
         self._drop_strangers(k, group, targets)

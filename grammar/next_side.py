@@ -123,9 +123,13 @@ class NextSide(Steering):
         return bool(rows) and all(row.side in ("right", "left") and row.side != group.side for row in rows)
 
     def _measured(self, k: int) -> bool:
-        """ "clonus right ankle four beats": the place and the number behind it are those of the sign just named."""
+        """ "clonus right ankle four beats", "fasc L calf +": the place and what is behind it are those of the sign."""
         targets = self.group.targets
-        if self.group.valued or not self.is_site(k + 1) or not self._value_at(k + 2):
+        if self.group.valued or not self.is_site(k + 1):
+            return False
+        if self.at(k + 2).text == "present" and self.ms[k + 2].j == self.ms[k + 2].i + 1:
+            return all(t.sign for t in targets)
+        if not self._value_at(k + 2):
             return False
         return all(t.sign and self.emitter.grade_suits(t.item, self.ms[k + 2]) for t in targets)
 

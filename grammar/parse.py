@@ -21,7 +21,7 @@ from grammar.drafts import Draft
 from grammar.mentions import STOP, Mention, find
 from grammar.models import CoverSpan, Finding, Note, Query, Repair, Step, TextSpan
 from grammar.pipeline import Pipeline, pipeline
-from grammar.plus import plus_is_and
+from grammar.plus import nerve_numbers, plus_is_and, rows_of_heads, signs_are_results
 from grammar.reader import Reader
 from grammar.sounds import repair
 from grammar.state import CONTEXT, INSTRUCTION, KIND_NAMES, UNREAD, Context, State
@@ -109,6 +109,9 @@ def _append(pipe: Pipeline, state: State, text: str) -> None:
     try:
         mentions = find(pipe, doc, base, opening=not state.drafts and base < 40)
         plus_is_and(doc, mentions, base)
+        signs_are_results(pipe, mentions)
+        nerve_numbers(doc, mentions, base)
+        rows_of_heads(mentions)
     except Exception:
         if STRICT:
             raise

@@ -12,6 +12,8 @@ from grammar.mentions import COMMA, GRADE, UNKNOWN, Mention
 from grammar.sides import Sides
 from grammar.state import COMMAND, INSTRUCTION
 
+_WORN = frozenset(("stocking", "glove", "glove_and_stocking"))
+
 
 class Places(Sides):
     """Places of the body: which result they belong to, and where one list of places ends."""
@@ -64,6 +66,9 @@ class Places(Sides):
             group.mentions.append(m)
             return
         side, side_mention = None, None
+        if self._how_far(k):
+            group.mentions.append(m)
+            return
         if self.place_side is not None:
             (side, side_mention), self.place_side = self.place_side, None
             group.places.append(Place(m.lex.site, m, side, side_mention))
@@ -142,6 +147,12 @@ class Places(Sides):
             k -= 1
         before = self.ms[k - 1] if k else None
         return before is not None and (before.kind == COMMA or (before.lex is not None and bool(before.lex.joins)))
+
+    def _how_far(self, k: int) -> bool:
+        """ "stocking loss to mid shin": how far up it goes, and no place of what follows."""
+        group = self.group
+        worn = bool(group.places) and {area for p in group.places for area in p.reading.areas} <= _WORN
+        return worn and group.valued and self._word_before(k) in ("to", "below") and not self._told_behind(k)
 
     def _from_there(self, k: int) -> bool:
         """ "5/5 distal to the hips": where the distal part begins."""

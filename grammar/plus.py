@@ -1,10 +1,22 @@
-"""A typed plus between two names is "and": "knee + ankle jerks absent", "UE + LE", "L5 + S1"."""
+"""Typed signs: a plus between two names is "and" ("knee + ankle jerks absent", "UE + LE", "L5 + S1"); a plus or a minus
+that ends its clause says that a sign is there or not ("corneals + b/l", "intention tremor R +, L -"); a Roman number
+before a colon is a cranial nerve ("VII: R weakness")."""
 
 from __future__ import annotations
 
+import itertools
+
 from spacy.tokens import Doc
 
-from grammar.mentions import GRADE, MARK, Mention
+from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
+from grammar.numbers import Grade
+from grammar.pipeline import Pipeline
+
+# A plus is a grade of these, and no "present".
+_GRADED = frozenset(("reflex", "power", "muscle_bulk"))
+# Typed movements that are a column's head when they stand in a row with words that are not understood.
+_SHORT = frozenset(("sa", "sab", "ef", "ee", "wf", "ff", "fe", "fab", "hf", "kf", "ke", "inv", "ev"))
+_NERVES = {"V": 5, "VII": 7}
 
 
 def plus_is_and(doc: Doc, mentions: list[Mention], base: int) -> None:
@@ -17,6 +29,71 @@ def plus_is_and(doc: Doc, mentions: list[Mention], base: int) -> None:
         beside = before.j == plus.i and after.i == plus.j
         if beside and _names(before) and _names(after) and not (behind is not None and _signs_only(doc, behind, base)):
             plus.kind, plus.grade, plus.mark = MARK, None, "&"
+
+
+def signs_are_results(pipe: Pipeline, mentions: list[Mention]) -> None:
+    """Turn a plus that ends its clause, and the minus that answers it, into "present" and "absent"."""
+    there = False
+    for k, m in enumerate(mentions):
+        if m.kind == STOP:
+            there = False
+        if not _ends(mentions, k):
+            continue
+        if m.grade is not None and m.grade.lone and m.j == m.i + 1 and _of_sign(mentions, k):
+            m.kind, m.grade, m.lex, there = PHRASE, None, pipe.by_key[("present",)], True
+        elif there and m.mark == "-" and m.kind == MARK and (_side(mentions[k - 1]) or _answers(mentions, k)):
+            m.kind, m.mark, m.lex = PHRASE, "", pipe.by_key[("absent",)]
+
+
+def rows_of_heads(mentions: list[Mention]) -> None:
+    """ "HF HE HAdd HAbd KF KE AF": the heads of a table, of which not all are understood, name nothing."""
+    for row in (mentions, mentions[::-1]):
+        for before, m in itertools.pairwise(row):
+            beside = before.kind == UNKNOWN and 0 <= max(m.i - before.j, before.i - m.j) <= 1
+            if beside and m.lex is not None and m.lex.text in _SHORT:
+                m.kind, m.lex = UNKNOWN, None
+
+
+def nerve_numbers(doc: Doc, mentions: list[Mention], base: int) -> None:
+    """A Roman number that opens its clause, before a colon: the fifth or the seventh nerve."""
+    for k, m in enumerate(mentions[:-1]):
+        number = _NERVES.get(doc[m.i - base].text)
+        opens = k == 0 or mentions[k - 1].kind in (STOP, COMMA)
+        if number is not None and opens and m.kind == UNKNOWN and m.j == m.i + 1 and mentions[k + 1].kind == COLON:
+            m.kind, m.grade = GRADE, Grade(number, m.j)
+            m.grade.unit = "nerves"
+
+
+def _ends(mentions: list[Mention], k: int) -> bool:
+    """Nothing of its clause stands behind it but a side."""
+    nxt = k + 1
+    while nxt < len(mentions) and _side(mentions[nxt]):
+        nxt += 1
+    return k > 0 and (nxt >= len(mentions) or mentions[nxt].kind in (STOP, COMMA))
+
+
+def _answers(mentions: list[Mention], k: int) -> bool:
+    """It stands behind the name of a sign, or between a comma and its side: "Hoffmann + R, - L"."""
+    if mentions[k - 1].kind == COMMA:
+        return k + 1 < len(mentions) and _side(mentions[k + 1])
+    return _of_sign(mentions, k)
+
+
+def _of_sign(mentions: list[Mention], k: int) -> bool:
+    """The item before it, past sides and places, is not one that a plus grades."""
+    for m in reversed(mentions[max(0, k - 4) : k]):
+        lex = m.lex
+        if lex is None:
+            return False
+        if lex.item is not None and lex.site is None:
+            return all(item not in _GRADED for item, _ in lex.item.targets)
+        if not (lex.side or lex.site):
+            return False
+    return False
+
+
+def _side(m: Mention) -> bool:
+    return m.lex is not None and m.lex.side is not None
 
 
 def _names(m: Mention) -> bool:

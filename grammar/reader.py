@@ -46,6 +46,7 @@ class Reader(Small):
         self.state.sentence_from = len(self.state.drafts)
         self.emitter.told_side = None
         self.emitter.exam = None
+        self.emitter.opening = self._opening_word()
         self.emitter.strange = frozenset(t for m in ms if m.lex and m.lex.stranger for t in range(m.i, m.j))
         if mark == "?" or self._whole_control(ms):
             if mark == "?":
@@ -69,6 +70,18 @@ class Reader(Small):
         """ "pain was detected": a word that names a modality only in a list of them names nothing here."""
         item = self.at(k).item
         return item is not None and item.needs == "modality" and not self.modality_near(k)
+
+    def _opening_word(self) -> int:
+        """The token behind the words that open the sentence and are not understood, or -1: a bare result there is
+        theirs, and not that of the sentence before ("H-S N b/l", "Gait ataxic. XYZ normal")."""
+        k = 0
+        while k < len(self.ms) and self.ms[k].kind == UNKNOWN:
+            k += 1
+        said = k > 0 and any(
+            self.state.content[t] and not self.tokens[t].endswith("ly") for t in range(self.ms[0].i, self.ms[k - 1].j)
+        )
+        tied = said and k < len(self.ms) and self.ms[k].i == self.ms[k - 1].j
+        return self.ms[k].i if tied else -1
 
     def _still_about(self, low: int, high: int) -> None:
         """ "last year the ankle jerks were absent, now they are normal": the talk names what is now spoken of."""
@@ -118,8 +131,9 @@ class Reader(Small):
 
     def _answers(self, ms: list[Mention]) -> bool:
         """An utterance that begins with a value, a side or a doubt goes on with the item that waits for one."""
-        first = ms[0] if ms else None
-        if first is None or first.kind not in (GRADE, PHRASE) or self.is_item(0):
+        k = next((k for k, m in enumerate(ms) if m.kind != COMMA), 0)
+        first = ms[k] if ms else None
+        if first is None or first.kind not in (GRADE, PHRASE) or self.is_item(k):
             return False
         lex = first.lex
         return lex is None or bool(
@@ -203,9 +217,12 @@ class Reader(Small):
             return k + 1
         answer = lex.result and self.group.targets and not self.group.valued
         if lex.question and not self.is_item(k) and not answer and not self._there_is(k):
+            waiting = self._waiting()
             self.close()
             self.take(m, INSTRUCTION)
             self.instructed = True
+            if waiting is not None:
+                self.state.bound, self.state.strange_words = waiting, 0
             return self._asked(k)
         if self.is_item(k) and not self._result_here(k):
             self.on_item(k)

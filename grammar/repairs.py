@@ -9,7 +9,7 @@ import copy
 
 from grammar.ahead import COPULA, Ahead
 from grammar.drafts import SENSORY, Draft, Group, Target
-from grammar.mentions import COMMA, MARK, Mention
+from grammar.mentions import COMMA, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.state import COMMAND, FINDING
 
 # Functions whose missing is said with "no": "no ankle jerks".
@@ -113,6 +113,8 @@ class Repairs(Ahead):
         nxt = self.lex(follow)
         if lex.repair == "soft" and (nxt is None and not self._value_at(follow)):
             return False
+        if lex.repair == "soft" and self._apology(k):
+            return False
         words = [word.lower() for word in self.tokens[m.j : m.j + 2]]
         if words[:1] == ["that"] and words[1:] in (["was"], ["is"], ["'s"]) and nxt is not None:
             pass  # "sorry that was the right"
@@ -123,6 +125,20 @@ class Repairs(Ahead):
             return True
         self._start_repair(m, lex.repair or "strong")
         return True
+
+    def _apology(self, k: int) -> bool:
+        """ "..., sorry, it's been a long day, and the right is 2+": nothing in its clause could be put right."""
+        first = k + 2
+        if first >= len(self.ms) or self.ms[k + 1].kind != COMMA:
+            return False
+        end = first
+        while end < len(self.ms) and self.ms[end].kind not in (COMMA, STOP):
+            lex = self.lex(end)
+            if self.ms[end].kind not in (UNKNOWN, PHRASE) or (lex is not None and not lex.units):
+                return False
+            end += 1
+        strange = sum(bool(self.state.content[t]) for t in range(self.ms[k + 1].j, self.ms[end - 1].j))
+        return end < len(self.ms) and end > first and strange > 0
 
     def _repaired_before(self, k: int) -> None:
         """ "absent right toe, sorry, left toe, present right toe": the value at k has a side of its own behind it."""

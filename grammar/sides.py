@@ -54,6 +54,7 @@ class Sides(NextSide):
         if (
             group.places
             and self.is_site(k + 1)
+            and not lex.text.startswith("of ")
             and (self._joined_or_comma(k) or self._list_goes_on(k))
             and not ((group.valued or self._there()) and self._told_behind(k + 1) and not self._sided_value(k + 1))
             and not (group.complete and self._said_again(k + 2))
@@ -220,6 +221,7 @@ class Sides(NextSide):
             and self._anded(k)
             and group.side in ("right", "left")
             and side != group.side
+            and not self._interrupted(k)
             and not self._value_follows(k)
             and not self.next_is_item(k)
             and not self.is_site(k + 1)
@@ -230,6 +232,12 @@ class Sides(NextSide):
             return
         if self._side_again(k, side):
             group.side_mention, group.side_first = m, False
+            group.mentions.append(m)
+            return
+        if self._own_behind(k, side):
+            if group.side_mention is not None:
+                group.mentions.remove(group.side_mention)
+            group.side, group.side_mention, group.side_first = side, m, False
             group.mentions.append(m)
             return
         self.close(keep_prefix=False)
@@ -250,6 +258,28 @@ class Sides(NextSide):
             return False
         other = self.at(k + 2)
         return other.side in ("right", "left") and other.side != side and other.text.startswith(PREPOSITIONS)
+
+    def _interrupted(self, k: int) -> bool:
+        """ "on the left is negative and on the right, oh yes, ...": the value of this side is still to come."""
+        group = self.group
+        values = [*group.results, *group.grades]
+        first = group.side_mention
+        led = bool(values) and first is not None and all(first.i < m.i for m in values)
+        goes_on = k + 2 < len(self.ms) and self.ms[k + 1].kind == COMMA
+        return led and goes_on and self.at(k).text.startswith(PREPOSITIONS)
+
+    def _own_behind(self, k: int, side: str) -> bool:
+        """ "she sees only the right one, so extinction on the left": a side that a comma cuts off from the sign gives
+        way to the sign's own."""
+        group = self.group
+        if not group.side_first or group.valued or not group.targets or group.places or group.side_mention is None:
+            return False
+        first = group.targets[0].mention
+        if first is None or self.ms[k - 1] is not group.targets[-1].mention or side not in ("right", "left"):
+            return False
+        cut = any(m.kind == COMMA and group.side_mention.j <= m.i < first.i for m in self.ms)
+        behind = self.at(k).text.startswith(PREPOSITIONS) and not self._value_follows(k) and not self.next_is_item(k)
+        return cut and behind and all(target.sign for target in group.targets)
 
     def _prefix_side(self, k: int) -> bool:
         """ "absent left ankle jerk": a result, a side and their item, in that order at the head of a clause."""

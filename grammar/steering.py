@@ -9,11 +9,11 @@ from grammar.ahead import PRAISE
 from grammar.drafts import Group, Target
 from grammar.look import PREPOSITIONS
 from grammar.mentions import COLON, COMMA, MARK, UNKNOWN, Mention
-from grammar.repairs import Repairs
 from grammar.state import COMMAND, CONTEXT, INSTRUCTION
+from grammar.waiting import Waiting
 
 
-class Steering(Repairs):
+class Steering(Waiting):
     """Words that steer: stations, headings, complaints, spoken commands, instructions to the patient."""
 
     ends_line = False
@@ -133,21 +133,6 @@ class Steering(Repairs):
             self.colon_after = self.group
         elif self.group.targets and self.is_site(k + 1) and k + 2 < len(self.ms) and self.is_item(k + 2):
             self.close()  # "right hemiplegia: right arm power 0/5"
-
-    def _nerve_heading(self, k: int) -> bool:
-        """ "CN V: sensation intact": a nerve before a colon heads what follows; sensation and power are the face's."""
-        group = self.group
-        nerves = [m for m in group.grades if m.grade is not None and m.grade.unit == "nerves"]
-        if len(group.targets) != 1 or len(nerves) != 1 or group.results or group.neg is not None:
-            return False
-        grade = nerves[0].grade
-        if grade is None or grade.hi is not None or grade.n not in (5, 7) or not self._prefix_follows(k):
-            return False
-        for m in group.mentions:
-            self.take(m, COMMAND)
-        self.group = Group()
-        self.state.head_region = "face"
-        return True
 
     def _limb_heading(self, line: bool = False) -> bool:
         """A limb alone before a colon, a comma or the end of its line heads what follows."""
@@ -323,11 +308,14 @@ class Steering(Repairs):
             return False  # "the other side down"
         if lex.ditto and self._side_at(k + 1) and (self.state.last_rows or self.group.valued):
             return False  # "same again on the left"
+        waiting = self._waits_for(lex.instruction)
         self.close()
         self.settle()
         self.take(m, INSTRUCTION)
         self.instructed = True
         self.emitter.doubtful = False
+        if waiting is not None:
+            self.state.bound, self.state.strange_words = waiting, 0
         self.heading_side = None
         self.state.prior_side = None
         if lex.instruction:
@@ -372,6 +360,9 @@ class Steering(Repairs):
     def _question(self, ms: list[Mention], end: int) -> None:
         for t in range(ms[0].i, end):
             self.classes[t] = INSTRUCTION
+        first = self.item_at(0)
+        if first is not None and len(ms) > 1 and ms[1].kind == COMMA:  # "pinprick, hmm, does this feel sharp?"
+            self.state.topic, self.state.topic_sites = [Target(*pair, first, ms[0]) for pair in first.targets], []
         for m in ms:
             if m.lex is not None and m.lex.instruction:
                 self.state.asked.setdefault(m.lex.instruction, len(self.state.drafts))

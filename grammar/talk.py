@@ -12,6 +12,8 @@ from grammar.lexicon import NOTHING, Lexeme
 from grammar.mentions import COMMA, STOP, UNKNOWN, Mention
 
 _PAST = frozenset(("was", "were", "had", "used"))
+# Said to the patient or to oneself while the examination goes on: it ends at the next comma.
+_ASIDES = frozenset(("let me", "let us", "let's", "let 's"))
 _TOLD = ("tells me", "told me", "says", "reports", "feels", "notices", "noticed", "describes")
 # Who speaks as an examiner: what these say is history, whatever it names.
 _EXAMINERS = ("the notes", "the referral", "gp letter", "the letter", "the physio", "nurse", "the nurse", "the ward")
@@ -78,7 +80,7 @@ def _forward(ms: list[Mention], tokens: list[str], k: int, is_item: Look, own_re
     while j < len(ms):
         m = ms[j]
         lex = m.lex
-        if m.kind == STOP:
+        if m.kind == STOP or (m.kind == COMMA and cue is not None and cue.text in _ASIDES):
             break
         if lex is not None:
             lay = j if lex.context and _lay(m, tokens) else lay

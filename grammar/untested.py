@@ -356,7 +356,7 @@ class Untested(Grades):
                 return other
             lex = m.lex
             if lex is not None and lex.result is not None:
-                if self._prefix_follows(other):
+                if self._prefix_follows(other) and not (other == k + 1 and self._not_so(k)):
                     other += 1
                     continue
                 return other

@@ -16,6 +16,9 @@ from grammar.verdicts import Verdicts
 
 # What a single cranial nerve moves or hears: its weakness is theirs. The second nerve does more than the fields.
 _MOVED = frozenset(("facial_power", "hearing", "tongue"))
+# The rest, said behind its value.
+_NIL = ("nil", "none", "nothing")
+ELSEWHERE = frozenset(("elsewhere", "everywhere else", "anywhere else"))
 
 
 class Values(Verdicts):
@@ -55,6 +58,9 @@ class Values(Verdicts):
             else:
                 self.swallow(m)
                 return
+        if lex.text in ("okay", "ok") and self._to_patient(k):
+            self.take(m, INSTRUCTION)
+            return
         if (
             lex.text in PRAISE
             and not group.targets
@@ -81,7 +87,7 @@ class Values(Verdicts):
             group.complete
             and not group.valued
             and group.targets
-            and (self._belongs_next(k) or self._second_of_sign(k) or self._after_negation(k))
+            and (self._belongs_next(k) or self._second_of_sign(k) or self._after_negation(k) or self._of_the_rest(k))
         ):
             neg = (
                 group.neg
@@ -98,6 +104,8 @@ class Values(Verdicts):
             if neg is not None:
                 group.neg = neg
                 group.mentions.append(neg)
+        if group.blank and lex.text in _NIL and self.at(k + 1).text in ELSEWHERE:
+            return  # of which places is not said
         if self.excepted and group.blank:
             group.exception = True
         if self._either(k):
@@ -209,6 +217,17 @@ class Values(Verdicts):
         other = {self.group.side, self.at(k + 1).side} == {"right", "left"}
         return self.ms[k - 1].kind == COMMA or other
 
+    def _to_patient(self, k: int) -> bool:
+        """ "head thrust, okay look at my nose": the word opens what is said to the patient."""
+        nxt = k + 1
+        told = nxt < len(self.ms) and self.at(nxt).instruction is not None and self.ms[nxt].i == self.ms[k].j
+        return told and not self.is_item(nxt) and k > 0 and self.ms[k - 1].kind == COMMA
+
+    def _of_the_rest(self, k: int) -> bool:
+        """ "fasciculations in the left calf, none elsewhere": the sign was said to be there; this is about the rest."""
+        placed = bool(self.group.places) or self.group.sided or any(t.site for t in self.group.targets)
+        return placed and self.at(k + 1).rest is not None and self.at(k + 1).text in ELSEWHERE
+
     def _second_of_sign(self, k: int) -> bool:
         """ "drift on the left, none on the right": the sign was said to be there; this is about the other side."""
         group = self.group
@@ -232,12 +251,20 @@ class Values(Verdicts):
 
     def _belongs_next(self, k: int) -> bool:
         """A sign stands complete; a result before another item is that item's."""
-        if not self.next_is_item(k):
+        if not self.next_is_item(k) or (self.group.neg is self.ms[k - 1] and self._not_so(k - 1)):
             return False
         ahead = self.item_at(k + 1) if self.is_item(k + 1) else None
         if ahead is not None and self._item_as_site(k + 1, ahead):
             return False
         return not self.own_result_next(k) or not self.emitter.suits_targets(self.group, self.ms[k])
+
+    def _not_so(self, k: int) -> bool:
+        """ "knee jerks not brisk plantars flexor": what the "not" at k denies behind an item is said of that item."""
+        group, cue = self.group, self.at(k).text
+        if group.valued or not group.targets or k + 1 >= len(self.ms) or not cue.endswith(("not", "n't")):
+            return False
+        named = self.ms[k - 1] in (group.targets[-1].mention, group.side_mention)
+        return named and self.emitter.suits_targets(group, self.ms[k + 1])
 
     def _binds(self, m: Mention) -> bool:
         bound = self.state.bound

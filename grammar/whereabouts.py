@@ -49,6 +49,8 @@ class Whereabouts(Meaning):
             return []  # "left facial weakness, arms normal": nothing was examined of the arms
         if target.item == "eye_movements" and target.sign and self._of_limb(group):
             return []  # "cannot abduct the right thumb"
+        if not group.targets and not item.sites and self._other_part(item.station, group):
+            return []
         if target.site is not None and (group.targets or not group.places):
             return [(target.site, group.places[0] if group.places else None)]
         if not item.sites and not item.sided and not group.targets and group.places:
@@ -79,13 +81,15 @@ class Whereabouts(Meaning):
             site = next((s for area in self.exam.reading.areas if (s := self.site_of(target.item, area))), None)
             if site is not None:
                 return [(site, self.exam if group.side is None else None)]
-        if not group.targets and self.state.topic_sites and not group.places:
+        if not group.targets and self.state.topic_sites and not group.places and not group.rest:
             return [(site, spot_or_none) for site in self.state.topic_sites]
         limb = self.state.limb[0] if group.rest and self.state.limb is not None and target.item in SUMMED else None
         site = self.site_of(target.item, limb) if limb is not None else None
         if site is not None:
             return [(site, spot_or_none)]
         if not group.places and target.item in SENSORY and self._elsewhere(group, target):
+            return []
+        if target.item in ("tinel", "clonus") and self._at_unread(target):
             return []
         return [(self._default_site(target), spot_or_none)]
 
@@ -101,6 +105,14 @@ class Whereabouts(Meaning):
                 if end + 1 < at < len(tokens) and self.state.content[at] and at not in self.known:
                     return True
         return False
+
+    @staticmethod
+    def _other_part(station: str, group: Group) -> bool:
+        """ "finger nose normal. Legs not examined": a limb where the item named before is never tested."""
+        areas = {area for spot in group.places for area in spot.reading.areas}
+        if station == "arms":
+            return areas == {"leg"}
+        return station == "couch" and areas == {"limbs"}
 
     @staticmethod
     def _of_limb(group: Group) -> bool:
@@ -141,6 +153,14 @@ class Whereabouts(Meaning):
         if item == "power" and area in ("proximal", "distal"):
             return (area,)
         return (area,) if item in ("light_touch", "pinprick", "sensation") and area in ("v1", "v2", "v3") else ()
+
+    def _at_unread(self, target: Target) -> bool:
+        """ "Tinel popliteal fossa negative": a place that is not understood, so not the usual one."""
+        tokens = self.state.tokens
+        at = target.mention.j if target.mention is not None else len(tokens)
+        while at < len(tokens) and tokens[at].lower() in ("at", "over", "in", "the", "right", "left"):
+            at += 1
+        return at < len(tokens) and bool(self.state.content[at]) and at not in self.known
 
     def _default_site(self, target: Target) -> str | None:
         if target.item in ("power", "reflex", "tone", "muscle_bulk", *SENSORY, "coordination"):
