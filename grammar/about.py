@@ -69,6 +69,8 @@ class About(Fits):
                 limb = self.state.limb[0] if self.state.limb is not None else None
                 return [Target(head.item, limb if limb in self.items[head.item].sites else "limbs", None, None)]
             return []
+        if (whole := self._whole_side(group, topic[0])) is not None:
+            return [whole]
         fits = [t for t in topic if self._value_suits(t, group)]
         if (
             not group.sided
@@ -85,6 +87,19 @@ class About(Fits):
                 return fits  # "tongue wasting and possible fasciculations"
             return [t for t in fits if not self._said(t) or self._adds(group)]
         return fits
+
+    def _whole_side(self, group: Group, topic: Target) -> Target | None:
+        """ "right arm 2/5, right leg 3/5. Left side 5/5": arm and leg of the other side at once."""
+        side = group.side_mention
+        if side is None or side.lex is None or not side.lex.text.endswith(" side") or group.places:
+            return None
+        if topic.item != "power" or not (group.grades or group.results) or group.side not in ("right", "left"):
+            return None
+        told = {
+            row.site for row in self.state.drafts[-6:] if row.item == "power" and row.side not in (group.side, "both")
+        }
+        full = any(m.lex is not None and "full" in m.lex.text for m in group.results)
+        return Target("power", "limbs", None, None) if full or {"arm", "leg"} <= told else None
 
     def _foreign(self, group: Group) -> bool:
         """A result that belongs to words not understood ("decreased flexion of ...", "terminal positive ...") is
@@ -270,7 +285,9 @@ class About(Fits):
             if item is None or not areas & _OWN_WORDS[item][1]:
                 continue
             kept = topic_item is not None and self.items[topic_item].sided and topic_item in m.lex.result.by_item
-            if item != topic_item and (not kept or (topic_item in (*SENSORY, "reflex") and item != "sensation")):
+            mixed = item == topic_item and any(t.item != item for t in self.state.topic)
+            strong = not kept or (topic_item in (*SENSORY, "reflex") and item != "sensation")
+            if mixed or (item != topic_item and strong):
                 return item
         return None
 

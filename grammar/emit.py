@@ -362,7 +362,8 @@ class Emitter(Earlier):
     def _used(self, m: Mention, rows: list[Draft], group: Group) -> bool:
         """The result word took part in some row; if not, it stays unread."""
         targets = group.targets or self.state.topic
-        return any(self.reading(t, m) is not None for t in targets) or not targets
+        made = [Target(row.item, row.site, None, None) for row in rows] if not group.targets else []
+        return any(self.reading(t, m) is not None for t in (*targets, *made)) or not targets
 
     def _halves(self, row: Draft) -> bool:
         """ "right pupil 4, left pupil 3, both reactive": the rows of the two sides already say it."""

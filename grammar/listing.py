@@ -322,7 +322,7 @@ class Listing(Untested):
         if (
             (first not in group.results and first is not group.notex)
             or group.grades
-            or (self.own_result(k) and not verb and not (self._behind_colon(first) and not self._own_before_comma(k)))
+            or (self.own_result(k) and not verb and not (self._leads_clause(first) and not self._own_before_comma(k)))
         ):
             return False
         at = self.ms.index(first)
@@ -337,10 +337,12 @@ class Listing(Untested):
         bare = group.side_mention is None or group.side_bare or bool(group.places)
         return opens and bare and k - at == len(group.mentions)
 
-    def _behind_colon(self, m: Mention) -> bool:
-        """ "Motor: normal tone, power 5/5": the value stands right behind a heading."""
+    def _leads_clause(self, m: Mention) -> bool:
+        """ "Motor: normal tone, power 5/5": the value opens its sentence, or stands right behind a heading."""
         at = self.ms.index(m)
-        return at > 0 and self.ms[at - 1].kind == COLON
+        return (
+            at == 0 or self.ms[at - 1].kind == COLON or (self.ms[at - 1].kind == COMMA and self.group.mentions == [m])
+        )
 
     def _value_before(self, k: int) -> bool:
         """ "4/5 in the left dorsiflexors", "2+ biceps b/l": a value that opens its clause, then its item."""
@@ -365,7 +367,8 @@ class Listing(Untested):
         if tied and not self.own_result(k):
             return True
         near = self.ms[k - 2] if self.ms[k - 1].kind == UNKNOWN and k > 1 else self.ms[k - 1]
-        return opens and bool(group.grades) and not self._own_before_comma(k) and near in group.mentions
+        own = self._own_before_comma(k) and not self.at(k + 1).text.startswith("with ")  # "a 4+ knee jerk with clonus"
+        return opens and bool(group.grades) and not own and near in group.mentions
 
     @staticmethod
     def _praise_only(group: Group) -> bool:

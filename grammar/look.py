@@ -35,8 +35,7 @@ class Look(Peek):
         if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
             if not self.joint_reflex(k):
                 return None
-            row = ItemPhrase(item="reflex", site=lex.site.areas[0])
-            return ItemReading(row, lex.site.number, False, {})
+            return ItemReading(ItemPhrase(item="reflex", site=lex.site.areas[0]), lex.site.number, False, {})
         if lex is None or lex.item is None:
             return None
         if lex.alt_item is not None:
@@ -169,6 +168,8 @@ class Look(Peek):
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
             area = lex.site.areas[0]
             placed = f"{self._word_before(k)} " in PREPOSITIONS or not self.result_of(k + 1)
+            if placed and self._word_before(k) in ("on", "over") and not self.result_of(k + 1):
+                return False  # "a cut on the right forehead"
             placed = placed or self.at(k + 1).text in _FELT  # not "facial sensation normal, forehead weak"
             felt = area in self.pipe.catalogue.areas or (area in _BESIDE and (placed or not self.group.valued))
             return not (self.sensory_topic() and felt) or not self.group.targets

@@ -119,6 +119,8 @@ class Meaning(About):
                 status = "normal" if placed.normal else "abnormal"
         elif placed is not None and status is None:
             status = self._bare_grade_status(target, placed)
+        if target.item == "reflex" and target.sign and status == "normal" and not negated and not group.results:
+            status = None  # "hyperreflexic (3+)": the word tells more than the grade
         status = self._signs(group, target, status, negated, descriptors)
         if status is None:
             return None

@@ -43,6 +43,8 @@ _HAVING = frozenset(("is", "'s", "there's", "has", "got", "with"))
 class Naming(Spread):
     """An item is named: the start of a group, a member of a list, or the way a sign was seen."""
 
+    weak_of: ItemReading | None = None
+
     def on_item(self, k: int) -> None:
         m = self.ms[k]
         reading = self.item_at(k)
@@ -119,7 +121,7 @@ class Naming(Spread):
             return None
         for before in reversed(self.ms[: k - 1]):
             lex = before.lex
-            if lex is not None and lex.neg:
+            if lex is not None and (lex.neg or lex.text.startswith("no ")):
                 return before
             listed = lex is not None and (lex.item is not None or lex.joins or lex.severity)
             if not (listed or before.kind in (UNKNOWN, COMMA)):
@@ -212,6 +214,10 @@ class Naming(Spread):
             return True
         heading = head.site is None and head.reading is not None and head.reading.heading
         if new[0] == head.item and new[0] in ("power", "muscle_bulk") and (heading or self.modal is group):
+            led = new[1] is not None and group.mentions[-2:] == [*group.grades[-1:], group.side_mention]
+            if led and heading and self.ms[k - 1] is group.side_mention and not self._own_before_comma(k):
+                group.targets = [Target(item, site, reading, self.ms[k]) for item, site in reading.targets]
+                return True  # "strength 3/5 bilateral hip flexors, 4/5 bilateral knee extensors"
             fits, words = new[1] is not None, ("in", "of", "for", "at", "with", *(("on",) if group.grades else ()))
         elif head.item == "coordination" or (self.modal is group and head.item in _COORDINATION):
             fits, words = new[0] in _COORDINATION, ("for", "on", "to", "in")

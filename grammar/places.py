@@ -20,12 +20,14 @@ class Places(Sides):
 
     def _beside_a_sign(self, k: int) -> bool:
         """ "left facial weakness, arms normal": the sign is there, the result is said of another place."""
-        group = self.group
+        group, first = self.group, k
         areas = self._areas(k)
+        while first > 1 and self._side_at(first - 1) and self._value_at(k + 1):
+            first -= 1
         return (
             bool(group.targets)
             and not group.valued
-            and self.ms[k - 1].kind == COMMA
+            and self.ms[first - 1].kind == COMMA
             and self.result_of(k + 1)
             and all(t.sign and (t.site or self._site_of(t.item, areas) is None) for t in group.targets)
         )
@@ -60,7 +62,11 @@ class Places(Sides):
         if self._of_strange(k) or (self.tokens[m.j : m.j + 1] == ["of"] and self.next_is_item(k)):
             return
         if self._beside_a_sign(k):
+            beside = self.ms[k - 1] if self._side_at(k - 1) else None
             self.close()
+            if beside is not None and beside.lex is not None:  # "left facial droop, left arm 1/5"
+                self.group.side, self.group.side_mention, self.group.side_first = beside.lex.side, beside, True
+                self.group.mentions.append(beside)
         group = self.group
         if group.places and group.places[-1].mention is self.ms[k - 1] and self._from_there(k):
             group.mentions.append(m)

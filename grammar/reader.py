@@ -150,6 +150,9 @@ class Reader(Small):
                 return end
         if m.mark == ")":
             self._bracket_ends(k)
+        opens = m.mark == "(" and self.result_of(k + 1) and self.at(k + 1).result is not None
+        if opens and self.group.complete and self.next_is_item(k + 1):
+            self.close()  # "proximal weakness (cannot rise from a chair)"
         if m.kind == COMMA:
             self._limb_heading()
         elif m.kind == GRADE and self.is_item(k):

@@ -305,7 +305,10 @@ class Sides(NextSide):
             group.notex is not None and group.notex.lex is not None and group.notex.lex.text.startswith(NOT_YET)
         )
         item = self._next_item(k)
-        free = verb or not self.own_result_next(k) or not self._own_before_comma(item) or self._of_other(item, k)
+        graded = bool(group.grades) and self.at(item + 1).text.startswith("with ")  # "a 4+ left knee jerk with clonus"
+        free = (
+            graded or verb or not self.own_result_next(k) or not self._own_before_comma(item) or self._of_other(item, k)
+        )
         return opens and self.ms[k - 1] is group.mentions[-1] and free
 
     def _of_other(self, item: int, k: int) -> bool:

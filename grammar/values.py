@@ -36,7 +36,7 @@ class Values(Verdicts):
         if self._untested(k) or self._not_seen(m):
             self._on_not_examined(k)
             return
-        if self._evenly(k) or self._behind_stranger(k):
+        if self._evenly(k) or self._behind_stranger(k) or self._in_unread_list(k):
             return
         if self._names_power(k):
             self.close()
@@ -76,7 +76,7 @@ class Values(Verdicts):
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
-        goes_on = k == self.together or self._either(k) or self._both_denied(k)
+        goes_on = k == self.together or self._either(k) or self._both_denied(k) or self._adjectives(k)
         waits = bool(group.targets) and not group.valued and group.neg is None
         if (group.valued and not goes_on and (self._next_column(k) or not self._merges(k))) or (
             waits and self._led_by_with(k)
@@ -136,6 +136,27 @@ class Values(Verdicts):
         if not self.at(before).stranger or self.ms[before - 1].kind != COMMA or not self.group.valued:
             return False
         return not self.next_is_item(k)
+
+    def _in_unread_list(self, k: int) -> bool:
+        """ "pupils equal, no proptosis or fixed restriction": the word stands in a list of what is not understood."""
+        under_way = self.group.complete or self.group.neg is not None
+        if not under_way or not self._of_unknown(k) or not self._joined_or_comma(k):
+            return False
+        last = max(m.j for m in self.group.mentions)
+        return any(m.kind == UNKNOWN and last <= m.i < self.ms[k].i for m in self.ms)
+
+    def _adjectives(self, k: int) -> bool:
+        """ "shuffling, narrow based gait": two words before the item that both are said of."""
+        group = self.group
+        if group.targets or group.mentions != group.results or self.ms[k - 1].kind != COMMA or not self.is_item(k + 1):
+            return False
+        own = self._own_before_comma(k + 1) and self.at(k + 2).text != "with"
+        if self.ms[k - 2] not in group.results or own:
+            return False
+        reading = self.item_at(k + 1)
+        targets = [Target(*pair, reading, None) for pair in reading.targets] if reading is not None else []
+        words = (*group.results, self.ms[k])
+        return any(all(self.emitter.reading(t, m) is not None for m in words) for t in targets)
 
     def _lessens(self, k: int) -> bool:
         """The result at k is an abnormal one, whatever it is said of."""
@@ -256,6 +277,8 @@ class Values(Verdicts):
         ahead = self.item_at(k + 1) if self.is_item(k + 1) else None
         if ahead is not None and self._item_as_site(k + 1, ahead):
             return False
+        if self.ms[k - 1].kind == COMMA and self.group.sided and not self._own_before_comma(self._next_item(k)):
+            return True  # "RAPD in the left eye, decreased acuity"
         return not self.own_result_next(k) or not self.emitter.suits_targets(self.group, self.ms[k])
 
     def _not_so(self, k: int) -> bool:

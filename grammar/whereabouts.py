@@ -83,6 +83,8 @@ class Whereabouts(Meaning):
                 return [(site, self.exam if group.side is None else None)]
         if not group.targets and self.state.topic_sites and not group.places and not group.rest:
             return [(site, spot_or_none) for site in self.state.topic_sites]
+        if (shared := self._limb_of_first(group, target)) is not None:
+            return [(shared, spot_or_none)]
         limb = self.state.limb[0] if group.rest and self.state.limb is not None and target.item in SUMMED else None
         site = self.site_of(target.item, limb) if limb is not None else None
         if site is not None:
@@ -93,15 +95,27 @@ class Whereabouts(Meaning):
             return []
         return [(self._default_site(target), spot_or_none)]
 
+    def _limb_of_first(self, group: Group, target: Target) -> str | None:
+        """ "arm strength and reflexes normal": the limb that is named with the first is that of both."""
+        if len(group.targets) != 2 or group.targets[1] is not target or group.places or target.mention is None:
+            return None
+        first, reading = group.targets[0], target.reading
+        heads = reading is not None and reading.heading and first.site in ("arm", "leg")
+        beside = first.mention is not None and first.mention.j + 1 == target.mention.i
+        named = first.mention is not None and first.mention.lex is not None and first.mention.lex.text.split()[0]
+        return first.site if heads and beside and named in ("arm", "leg") else None
+
     def _elsewhere(self, group: Group, target: Target) -> bool:
         """ "no sensory abnormality in the thoracic spine": a place was said that is not understood; none is guessed."""
         tokens = self.state.tokens
         ends = [m.j for m in group.mentions] + ([target.mention.j] if target.mention is not None else [])
         for end in set(ends):
-            if end < len(tokens) and tokens[end].lower() in ("in", "over"):
+            if end < len(tokens) and tokens[end].lower() in ("in", "over", "below", "above"):
                 at = end + 1
                 while at < len(tokens) and tokens[at].lower() in ("the", "his", "her", "their", "both", "all"):
                     at += 1
+                if tokens[end + 1 : end + 2] in (["it"],):
+                    return True  # "normal above it"
                 if end + 1 < at < len(tokens) and self.state.content[at] and at not in self.known:
                     return True
         return False
@@ -304,6 +318,8 @@ class Whereabouts(Meaning):
         spared = target.mention is not None and target.mention.lex is not None and "spar" in target.mention.lex.text
         if self.state.prior_first or spared:  # "weakness on the left sparing the forehead"
             return True
+        if target.item == "sensory_level":
+            return False  # "left arm 3/5, sensory level at T4": it is that of both sides as a rule
         return status != "normal" or self.items[target.item].default == "single"
 
     @staticmethod
