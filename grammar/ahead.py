@@ -212,7 +212,32 @@ class Ahead(Look):
         if self.at(other).side not in ("right", "left") or self.at(other).side == self.at(k).side:
             return False
         end = other + 2 if self.is_site(other + 1) else other + 1
-        return not self._value_follows(end - 1) and not (end < len(self.ms) and self.is_item(end) and end == other + 1)
+        if self._value_follows(end - 1):
+            return False
+        tight = end < len(self.ms) and self.is_item(end) and end == other + 1
+        return not tight or self._has_own_side(end) or self._denies_sign(nxt)
+
+    def _denies_sign(self, k: int) -> bool:
+        """ "cogwheeling R wrist nil L": of a sign that is there on one side, a word for its absence is of the other."""
+        named = self.group.targets
+        if not named or self.group.neg is not None or not all(t.sign for t in named):
+            return False
+        if self._leads_item(k) and not self.own_result(k + 2):
+            return False  # "..., absent left ankle jerk"
+        rows = [self.emitter.reading(t, self.ms[k]) for t in named]
+        return all(row is not None and row.status == "normal" for row in rows)
+
+    def _has_own_side(self, item_at: int) -> bool:
+        """The item stands before its value and side ("dix hallpike positive R"), or is a sign with its side behind it:
+        a bare side before it is not its own."""
+        reading = self.item_at(item_at)
+        other = item_at + 1
+        while other < len(self.ms) and (self.result_of(other) or self.at(other).severity):
+            other += 1
+        sign = reading is not None and reading.sign
+        if self.at(other).text in ("bilaterally", "both sides"):
+            return other > item_at + 1
+        return self.at(other).side in ("right", "left") and (sign or other > item_at + 1)
 
     def _says_nothing(self, lex: Lexeme, item: str | None) -> bool:
         result = lex.result

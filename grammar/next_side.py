@@ -97,7 +97,7 @@ class NextSide(Steering):
         """ "heel walk unable R normal L toe walk OK b/l": the item that follows has a side behind its value, so the
         bare one before it is that of the value before."""
         lex, item = self.at(k), k + 1
-        bare = lex.side in ("right", "left") and not lex.text.startswith(PREPOSITIONS) and self.group.valued
+        bare = lex.side in ("right", "left") and not lex.text.startswith(PREPOSITIONS) and self.group.complete
         if not bare or item >= len(self.ms) or not self.is_item(item) or self._joined_or_comma(k):
             return False
         other = item + 1

@@ -87,7 +87,7 @@ class Values(Verdicts):
             group.complete
             and not group.valued
             and group.targets
-            and (self._belongs_next(k) or self._second_of_sign(k) or self._after_negation(k) or self._of_the_rest(k))
+            and (self._belongs_next(k) or self._second_of_sign(k) or self._after_negation(k) or self._not_of_it(k))
         ):
             neg = (
                 group.neg
@@ -99,8 +99,10 @@ class Values(Verdicts):
                 )
                 else None
             )
+            leads = self._leads_next(k)
             self.close()
             group = self.group
+            self.said_for = group if leads else self.said_for
             if neg is not None:
                 group.neg = neg
                 group.mentions.append(neg)
@@ -268,7 +270,19 @@ class Values(Verdicts):
             return False
         if self._value_follows(k + 1):
             return False
-        return side.text.startswith(PREPOSITIONS) or not self.next_is_item(k + 1)
+        if side.text.startswith(PREPOSITIONS) or not self.next_is_item(k + 1):
+            return True
+        return self._denies_sign(k)
+
+    def _not_of_it(self, k: int) -> bool:
+        """The result at k is said of the rest, or of the item that it leads."""
+        return self._of_the_rest(k) or self._leads_next(k)
+
+    def _leads_next(self, k: int) -> bool:
+        """ "ptosis on the right, normal left pupil": the sign was said to be there; the value leads the item behind."""
+        group = self.group
+        there = group.neg is None and group.sided and all(t.sign for t in group.targets)
+        return there and self._leads_item(k) and not self.own_result(k + 2)
 
     def _belongs_next(self, k: int) -> bool:
         """A sign stands complete; a result before another item is that item's."""
@@ -316,7 +330,8 @@ class Values(Verdicts):
         if self.repair is not None or group.notex is not None:
             return False
         other = self.at(k + 1).side
-        if {group.side, other} == {"right", "left"} and not self.next_is_item(k + 1) and not self._value_follows(k + 1):
+        unlike = {group.side, other} == {"right", "left"} and not self._value_follows(k + 1)
+        if unlike and (not self.next_is_item(k + 1) or (not group.side_first and self.own_result_next(k + 1))):
             return False
         placed = self._word_before(k + 1) in ("at", "in", "of", "over") if k + 1 < len(self.ms) else False
         if self._opens_clause(k):
