@@ -227,7 +227,7 @@ class Ahead(Look):
         rows = [self.emitter.reading(t, self.ms[k]) for t in named]
         return all(row is not None and row.status == "normal" for row in rows)
 
-    def _has_own_side(self, item_at: int) -> bool:
+    def _has_own_side(self, item_at: int, depth: int = 4) -> bool:
         """The item stands before its value and side ("dix hallpike positive R"), or is a sign with its side behind it:
         a bare side before it is not its own."""
         reading = self.item_at(item_at)
@@ -237,7 +237,10 @@ class Ahead(Look):
         sign = reading is not None and reading.sign
         if self.at(other).text in ("bilaterally", "both sides"):
             return other > item_at + 1
-        return self.at(other).side in ("right", "left") and (sign or other > item_at + 1)
+        if self.at(other).side not in ("right", "left") or not (sign or other > item_at + 1):
+            return False
+        nxt = other + 1
+        return not (nxt < len(self.ms) and self.is_item(nxt)) or (depth > 0 and self._has_own_side(nxt, depth - 1))
 
     def _says_nothing(self, lex: Lexeme, item: str | None) -> bool:
         result = lex.result
