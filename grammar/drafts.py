@@ -54,6 +54,7 @@ class Group:
         "grades",
         "hedge",
         "hedged",
+        "led",
         "mentions",
         "neg",
         "notex",
@@ -72,6 +73,7 @@ class Group:
 
     def __init__(self) -> None:
         self.uncarried = False
+        self.led: tuple[str, str | None] | None = None
         self.targets: list[Target] = []
         self.places: list[Place] = []
         self.side: str | None = None

@@ -32,6 +32,7 @@ class Fits:
     doubtful = False
     implied = False
     told_side: str | None = None
+    led: str | None = None
     exam: Place | None = None
     strange: frozenset[int] = frozenset()
     # The token behind the words that open the sentence and are not understood, or -1.

@@ -43,6 +43,7 @@ class Peek:
         self.reasoning = False
         self.together = -1
         self.pained = False
+        self.led: tuple[str, str | None] | None = None
         self.weak_of: ItemReading | None = None
 
     def lex(self, k: int) -> Lexeme | None:

@@ -40,6 +40,7 @@ class Places(Sides):
         assert m.lex is not None
         assert m.lex.site is not None
         examined = self._examined(k)
+        self.led = None
         if self.instructed and not self.group.results and not self._used_after_instruction(k):
             self.swallow(m)
             return

@@ -98,7 +98,7 @@ class Reader(Small):
         """Read one sentence (the mentions up to a full stop)."""
         self.ms = ms
         self.instructed = False
-        self.repair = None
+        self.repair = self.led = None
         if (
             len(ms) == 2
             and ms[0].lex is not None

@@ -21,6 +21,7 @@ class Sides(NextSide):
         if self.instructed and not self._side_after_instruction(k):
             self.swallow(m)
             return
+        self.led = None
         side = self._resolve_side(lex.side) if lex.side else None
         if side is None or self._other_ones(k):
             return

@@ -26,6 +26,7 @@ class Small(Naming):
         elif lex.but:
             self.close(keep_prefix=False)
             self.instructed = self.emitter.doubtful = False
+            self.led = None
         elif lex.rest:
             elsewhere = not self.group.targets and k > 0 and self.ms[k - 1] in self.group.grades + self.group.results
             if self.group.complete and self.group.valued and not elsewhere:

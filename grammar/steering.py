@@ -106,7 +106,7 @@ class Steering(Waiting):
                 self.state.region = None  # "now the cranial nerves": more than the face
         self.state.topic_sites = []
         self.state.bound = None
-        self.state.prior_side = self.heading_side = None
+        self.state.prior_side = self.heading_side = self.led = None
         self.state.head_side = self.state.head_region = None
         self.state.pair_order = None
 
@@ -316,7 +316,7 @@ class Steering(Waiting):
         self.emitter.doubtful = False
         if waiting is not None:
             self.state.bound, self.state.strange_words = waiting, 0
-        self.heading_side = None
+        self.heading_side = self.led = None
         self.state.prior_side = None
         if lex.instruction:
             self.state.asked.setdefault(lex.instruction, len(self.state.drafts))

@@ -178,6 +178,8 @@ class Whereabouts(Meaning):
 
     def _default_site(self, target: Target) -> str | None:
         if target.item in ("power", "reflex", "tone", "muscle_bulk", *SENSORY, "coordination"):
+            if self.led is not None and self.led in self.items[target.item].sites:
+                return self.led
             if self.state.head_region is not None and self.state.head_region in self.items[target.item].sites:
                 return self.state.head_region
             if self.state.region is not None and self.state.region in self.items[target.item].sites:
@@ -334,7 +336,7 @@ class Whereabouts(Meaning):
         singular = (target.reading is not None and target.reading.number == "one") or (
             spot is not None and spot.reading.number == "one"
         )
-        headed = self.state.head_region is not None or self.state.region is not None
+        headed = self.led or self.state.head_region is not None or self.state.region is not None
         if site == "limbs" and not singular and status == "normal":
             return "both"
         if site in ("arm", "leg") and target.site is None and spot is None and headed and not singular:
