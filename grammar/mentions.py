@@ -173,11 +173,26 @@ def _two_findings(
     words = norms[i:end]
     if lex.side != "both" or "and" not in words or words[0] != "on" or {"right", "left"} - set(words):
         return None
-    if following is None or following.number == "many":
+    if not _value_here(norms, end, spans, out) and (following is None or following.number == "many"):
         return None
     cut = i + words.index("and")
     first = pipe.by_key.get(tuple(norms[i:cut]))
     return (cut, first) if first is not None and first.side else None
+
+
+def _value_here(norms: list[str], i: int, spans: Spans, out: list[Mention]) -> bool:
+    """ "sustained on the right and left about four beats": a value stands before the sides, and one for the second."""
+    last = out[-1]
+    told = last.kind == GRADE or (last.lex is not None and last.lex.result is not None and last.lex.item is None)
+    i += 1 if norms[i : i + 1] == ["about"] else 0
+    if not told or i >= len(norms):
+        return False
+    if norms[i].isdecimal():
+        return not (i + 1 < len(norms) and norms[i + 1] == "of")
+    end, lex = spans.get(i, (i, None))
+    behind = spans.get(end, (end, None))[1]
+    alone = behind is None or behind.item is None
+    return lex is not None and lex.result is not None and lex.item is None and alone
 
 
 def _spoken_fraction(out: list[Mention]) -> None:

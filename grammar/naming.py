@@ -92,6 +92,9 @@ class Naming(Spread):
         ) or self._side_told_and_cut(k):
             self.close()
             group = self.group
+        if self._prefix_of_another(k):
+            self.close()
+            group = self.group
         self._drop_strangers(k, group, targets)
         self.settle()
         self.instructed = False
@@ -248,9 +251,10 @@ class Naming(Spread):
         if not heads or heads[0].item != "reflex" or heads[0].site is not None:
             return False
         item, site = reading.alt if reading.alt is not None else reading.targets[0]
-        if item != "reflex" or site is None or self._own_before_comma(k):
+        if item != "reflex" or site is None or (self._own_before_comma(k) and not self._value_of_next_place(k)):
             return False
-        if not (before in ("at", "in", "of") or (self.modal is group and self._joined_or_comma(k))):
+        beside = self._joined_or_comma(k) or (bool(group.places) and self.ms[k - 1] is group.places[-1].mention)
+        if not (before in ("at", "in", "of") or (self.modal is group and beside)):
             return False
         side, mention = None, None
         if group.side_mention is not None and group.mentions[-1] is group.side_mention:
@@ -258,6 +262,23 @@ class Naming(Spread):
         group.places.append(Place(SiteReading(SitePhrase(area=site), "many"), self.ms[k], side, mention))
         self.modal = group
         return True
+
+    def _prefix_of_another(self, k: int) -> bool:
+        """ "left eye xyz diplopia on right gaze": words stand between the side and the item, which has its own."""
+        group = self.group
+        apart = bool(group.mentions) and self.ms[k - 1] not in group.mentions and self.ms[k - 1].kind != COMMA
+        bare = not (group.targets or group.valued or group.neg or group.hedge or group.sevs or group.rest)
+        return apart and bare and group.side in ("right", "left") and self._has_own_side(k)
+
+    def _value_of_next_place(self, k: int) -> bool:
+        """ "2+ at the biceps bilaterally 3+ at the knees": the value behind the place at k has its own place."""
+        nxt = k + 1
+        while self.at(nxt).side:
+            nxt += 1
+        place = nxt + 1
+        if not self._value_at(nxt) or place >= len(self.ms):
+            return False
+        return (self.is_item(place) or self.is_site(place)) and self._word_before(place) in ("at", "in")
 
     def _loss_to(self, k: int, reading: ItemReading, before: str) -> bool:
         """ "no sensory loss to pinprick": the loss is of that modality."""

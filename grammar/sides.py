@@ -266,7 +266,8 @@ class Sides(NextSide):
         values = [*group.results, *group.grades]
         first = group.side_mention
         led = bool(values) and first is not None and all(first.i < m.i for m in values)
-        goes_on = k + 2 < len(self.ms) and self.ms[k + 1].kind == COMMA
+        nxt = self.ms[k + 1].kind if k + 1 < len(self.ms) else STOP
+        goes_on = nxt == UNKNOWN or (nxt == COMMA and k + 2 < len(self.ms))
         return led and goes_on and self.at(k).text.startswith(PREPOSITIONS)
 
     def _own_behind(self, k: int, side: str) -> bool:
