@@ -55,6 +55,9 @@ def cut_pair(pipe: Pipeline, norms: list[str], i: int, span: tuple[int, Lexeme],
         the = norms[i - 1] == "the"  # "over the face, sensation ..."; but a "jaw power" of its own is not cut
         if place is not None and place.site is not None and own is not None and (the or own == lex.item.targets[0][0]):
             return i + 1, place  # "reduced over the face, sensation normal in the arms", "... hand, bulk normal in ..."
+    place = pipe.by_key.get(tuple(norms[i : end - 1])) if lex.instruction is not None and lex.item is None else None
+    if place is not None and place.site is not None and norms[end - 1] == "up" and norms[end : end + 1] == ["to"]:
+        return end - 1, place  # "lost in the left leg up to T9"
     if lex.instruction is not None and lex.item is None and i + 1 < end < len(norms):
         item, result = pipe.by_key.get(tuple(norms[i : end - 1])), pipe.by_key.get(tuple(norms[end - 1 : end + 1]))
         if item is not None and item.item is not None and result is not None and result.result is not None:

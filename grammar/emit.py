@@ -148,7 +148,7 @@ class Emitter(Earlier):
         )
 
     def _rows(self, group: Group, target: Target, heading_side: str | None, own: bool) -> list[Draft]:
-        target = self._of_face(group, target)
+        target = self._of_tongue(group, self._of_face(group, target))
         value = self._value(group, target)
         if value is None:
             return []

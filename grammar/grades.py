@@ -121,6 +121,8 @@ class Grades(Values):
     def _of_abbreviation(self, k: int) -> bool:
         """ "LLE: XX 4+/5": the value of a typed abbreviation that is not understood stays with it."""
         before, i = (self.ms[k - 1] if k else None), self.ms[k].i
+        if i and self.tokens[i - 1].lower() in self.pipe.small:
+            return False  # "R elbow MAS 2"
         if before is not None and before.mark == "/" and k > 1 and self.ms[k - 2].kind == UNKNOWN:
             return True  # "KF5/5"
         if before is not None and before.kind == PHRASE and before.j == i:

@@ -227,6 +227,17 @@ class Meaning(About):
         if target.item == "clonus" and row.grade == "0":
             row.grade = None
 
+    def _of_tongue(self, group: Group, target: Target) -> Target:
+        """ "tongue midline, no wasting, no fasciculations": with no place of their own they are said of the tongue."""
+        rows = self.state.last_rows
+        last = rows[-1] if rows and len(self.state.drafts) > self.state.sentence_from else None
+        of_it = last is not None and (last.item == "tongue" or (last.item, last.site) == ("fasciculations", "tongue"))
+        if not of_it or group.places or target.site is not None or not target.sign or group.rest:
+            return target
+        if target.item == "fasciculations":
+            return Target("fasciculations", "tongue", target.reading, target.mention)
+        return Target("tongue", None, target.reading, target.mention) if target.item == "muscle_bulk" else target
+
     def _of_face(self, group: Group, target: Target) -> Target:
         """ "now the face: sensation is normal", "power normal in the face": these are items of their own."""
         areas = {area for spot in group.places for area in spot.reading.areas}

@@ -212,6 +212,8 @@ class Naming(Spread):
             return False
         head = group.targets[0]
         words: tuple[str, ...]
+        if head.item == "sensory_level" and new[0] in SENSORY and before in ("to", "for") and not self.own_result(k):
+            return True  # "sensory level at T7 to pinprick on both sides"
         if head.item == new[0] and head.site is None and new[1] is None and before in ("in", "of"):
             return True
         if head.item == "facial_sensation" and new[0] in SENSORY and before == "to":

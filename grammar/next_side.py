@@ -129,6 +129,9 @@ class NextSide(Steering):
             return False
         if self.at(k + 2).text == "present" and self.ms[k + 2].j == self.ms[k + 2].i + 1:
             return all(t.sign for t in targets)
+        result = self.at(k + 2).result
+        if result is not None and result.any is None and all(t.sign and t.item in result.by_item for t in targets):
+            return not self.next_is_item(k + 2)  # "clonus left ankle sustained"
         if not self._value_at(k + 2):
             return False
         return all(t.sign and self.emitter.grade_suits(t.item, self.ms[k + 2]) for t in targets)

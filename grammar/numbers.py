@@ -300,6 +300,18 @@ def _level(letter: str, value: int, end: int) -> Grade | None:
     return grade
 
 
+# What stands between a part of the coma scale and its value ("motor withdraws, four", "eyes open to pain, two").
+_RESPONSES = frozenset(
+    (
+        *("opening", "open", "opens", "response", "is", "score", ",", ":"),
+        *("of", "'s", "so", "to", "that", "pain", "voice", "speech"),
+        *("spontaneously", "withdraws", "withdrawing", "withdrawal", "localises", "localising", "obeys", "obeying"),
+        *("flexes", "flexion", "flexing", "extends", "extension", "extending", "confused", "inappropriate"),
+        *("incomprehensible", "words", "sounds", "tubed", "intubated", "none", "nil"),
+    )
+)
+
+
 def gcs_part(norms: Sequence[str], i: int) -> tuple[str, int, int] | None:
     """(part, value, end) of a Glasgow Coma Scale part at token i: "eyes three", "verbal 4", "E4", "m six"."""
     word = norms[i]
@@ -318,7 +330,7 @@ def gcs_part(norms: Sequence[str], i: int) -> tuple[str, int, int] | None:
     if part is None:
         return None
     end = i + 1
-    while end < len(norms) and norms[end] in ("opening", "response", "is", "score", ",", ":", "of"):
+    while end < len(norms) and norms[end] in _RESPONSES:
         end += 1
     found = number_at(norms, end) if end < len(norms) else None
     if found is None or found[0] > 9:

@@ -37,9 +37,10 @@ def signs_are_results(pipe: Pipeline, mentions: list[Mention]) -> None:
     for k, m in enumerate(mentions):
         if m.kind == STOP:
             there = False
-        if not _ends(mentions, k):
+        lone = m.grade is not None and m.grade.lone and m.j == m.i + 1
+        if not (lone or (there and m.mark == "-")) or not _ends(mentions, k):
             continue
-        if m.grade is not None and m.grade.lone and m.j == m.i + 1 and _of_sign(mentions, k):
+        if lone and _of_sign(mentions, k):
             m.kind, m.grade, m.lex, there = PHRASE, None, pipe.by_key[("present",)], True
         elif there and m.mark == "-" and m.kind == MARK and (_side(mentions[k - 1]) or _answers(mentions, k)):
             m.kind, m.mark, m.lex = PHRASE, "", pipe.by_key[("absent",)]
@@ -47,6 +48,8 @@ def signs_are_results(pipe: Pipeline, mentions: list[Mention]) -> None:
 
 def rows_of_heads(mentions: list[Mention]) -> None:
     """ "HF HE HAdd HAbd KF KE AF": the heads of a table, of which not all are understood, name nothing."""
+    if not any(m.lex is not None and m.lex.text in _SHORT for m in mentions):
+        return
     for row in (mentions, mentions[::-1]):
         for before, m in itertools.pairwise(row):
             beside = before.kind == UNKNOWN and 0 <= max(m.i - before.j, before.i - m.j) <= 1
@@ -57,9 +60,10 @@ def rows_of_heads(mentions: list[Mention]) -> None:
 def nerve_numbers(doc: Doc, mentions: list[Mention], base: int) -> None:
     """A Roman number that opens its clause, before a colon: the fifth or the seventh nerve."""
     for k, m in enumerate(mentions[:-1]):
+        if m.kind != UNKNOWN or mentions[k + 1].kind != COLON or m.j != m.i + 1:
+            continue
         number = _NERVES.get(doc[m.i - base].text)
-        opens = k == 0 or mentions[k - 1].kind in (STOP, COMMA)
-        if number is not None and opens and m.kind == UNKNOWN and m.j == m.i + 1 and mentions[k + 1].kind == COLON:
+        if number is not None and (k == 0 or mentions[k - 1].kind in (STOP, COMMA)):
             m.kind, m.grade = GRADE, Grade(number, m.j)
             m.grade.unit = "nerves"
 

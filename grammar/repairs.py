@@ -28,6 +28,8 @@ _LOST_BY_NO = SENSORY | {
 # What is denied of these words behind an item is a complaint.
 _COMPLAINTS = frozenset(("problem", "problems", "trouble", "troubles", "issue", "issues", "complaint", "complaints"))
 
+BESIDE = {"right", "left"}
+
 
 class Repairs(Ahead):
     """Closing a group, and what a speaker takes back: "sorry", "correction", "no, the left"."""
@@ -231,8 +233,12 @@ class Repairs(Ahead):
         earlier = [d for d in self.state.drafts[-60:] if d.slot in named and d.side in sides]
         side = group.side or next((spot.side for spot in group.places if spot.side), None)
         if strength != "soft" and earlier:
+            other = [row for row in old if row not in earlier and row.slot in named and {row.side, side} == BESIDE]
             self.emitter.retract(earlier, side)
             self.flush_plain()
+            new = self.state.last_group
+            told = [row for row in other if any((n.status, n.grade) == (row.status, row.grade) for n in new)]
+            self.emitter.retract(told)  # "right jerk absent, no make that the left jerk absent"
             return
         same = not group.targets or any(
             t.item == d.item and t.site in (d.site, None) for t in group.targets for d in old

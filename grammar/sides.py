@@ -255,6 +255,8 @@ class Sides(NextSide):
         for the value that follows has the other side behind it."""
         group = self.group
         again = side == group.side and group.side_first and group.valued and self.at(k).text.startswith(PREPOSITIONS)
+        if again and (k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP)):
+            return True  # "right arm still, biceps jerk absent on the right, present on the left"
         if not again or not self.result_of(k + 1) or self.next_is_item(k + 1):
             return False
         other = self.at(k + 2)

@@ -209,6 +209,10 @@ class Untested(Grades):
             self.emitter.doubtful = k + 1 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN
             return
         self.emitter.doubtful = False
+        if group.valued and self._not_so(k):
+            group.mentions.extend((m, self.ms[k + 1]))
+            self.skip_to = k + 2
+            return
         if (
             (group.complete and (self.is_item(ahead) or self.is_site(ahead)))
             or (group.mentions and not group.targets and self.is_item(ahead) and (group.valued or group.hedge))

@@ -76,6 +76,9 @@ class Values(Verdicts):
             return
         if lex.result is not None and lex.result.any is not None and lex.result.any.lead and not self._leads(k):
             return
+        if group.targets and self._of_the_other(k):
+            self.close()
+            group = self.group
         goes_on = k == self.together or self._either(k) or self._both_denied(k) or self._adjectives(k)
         waits = bool(group.targets) and not group.valued and group.neg is None
         if (group.valued and not goes_on and (self._next_column(k) or not self._merges(k))) or (
@@ -246,6 +249,16 @@ class Values(Verdicts):
         told = nxt < len(self.ms) and self.at(nxt).instruction is not None and self.ms[nxt].i == self.ms[k].j
         return told and not self.is_item(nxt) and k > 0 and self.ms[k - 1].kind == COMMA
 
+    def _of_the_other(self, k: int) -> bool:
+        """ "hops on the right, can't on the left": the value behind a comma has another side than the item before."""
+        group = self.group
+        if group.side not in ("right", "left") or group.valued or self.ms[k - 1].kind != COMMA or group.side_first:
+            return False
+        at = k + 2 if k + 2 < len(self.ms) and self.ms[k + 1].kind == UNKNOWN else k + 1  # "can't manage it on ..."
+        side = self.at(at)
+        other = side.side in ("right", "left") and side.side != group.side and side.text.startswith(PREPOSITIONS)
+        return other and not self._value_follows(at) and not self.next_is_item(at)
+
     def _of_the_rest(self, k: int) -> bool:
         """ "fasciculations in the left calf, none elsewhere": the sign was said to be there; this is about the rest."""
         placed = bool(self.group.places) or self.group.sided or any(t.site for t in self.group.targets)
@@ -298,9 +311,11 @@ class Values(Verdicts):
     def _not_so(self, k: int) -> bool:
         """ "knee jerks not brisk plantars flexor": what the "not" at k denies behind an item is said of that item."""
         group, cue = self.group, self.at(k).text
-        if group.valued or not group.targets or k + 1 >= len(self.ms) or not cue.endswith(("not", "n't")):
+        if not group.targets or k + 1 >= len(self.ms) or not cue.endswith(("not", "n't")):
             return False
-        named = self.ms[k - 1] in (group.targets[-1].mention, group.side_mention)
+        if group.valued and (self.ms[k - 1] not in group.results or not self.next_is_item(k + 1)):
+            return False  # "present not brisk gag absent"
+        named = group.valued or self.ms[k - 1] in (group.targets[-1].mention, group.side_mention)
         return named and self.emitter.suits_targets(group, self.ms[k + 1])
 
     def _binds(self, m: Mention) -> bool:

@@ -17,6 +17,7 @@ from grammar.drafts import SENSORY, Draft, Group, Place, Target
 from grammar.lexicon import ItemReading
 from grammar.meaning import Meaning
 from grammar.phrase_files import ResultPhrase
+from grammar.state import UNREAD
 
 # Items that are said to be of all limbs (or of the usual place) when no place is named.
 OPPOSITE = frozenset(("right", "left"))
@@ -93,6 +94,8 @@ class Whereabouts(Meaning):
             return []
         if target.item in ("tinel", "clonus") and self._at_unread(target):
             return []
+        if target.item == "muscle_bulk" and group.neg is None and self._of_strange_muscle(group):
+            return []
         return [(self._default_site(target), spot_or_none)]
 
     def _limb_of_first(self, group: Group, target: Target) -> str | None:
@@ -108,8 +111,19 @@ class Whereabouts(Meaning):
     def _elsewhere(self, group: Group, target: Target) -> bool:
         """ "no sensory abnormality in the thoracic spine": a place was said that is not understood; none is guessed."""
         tokens = self.state.tokens
+        first = min((m.i for m in group.mentions), default=0)
+        lead = [word.lower() for word in tokens[max(0, first - 2) : first]]
+        if lead[:1] in (["above"], ["below"]) and lead[1:] in (["that"], ["this"]):
+            return True  # "absent below T6, above that normal"
         ends = [m.j for m in group.mentions] + ([target.mention.j] if target.mention is not None else [])
         for end in set(ends):
+            if tokens[end : end + 1] == ["there"] and tokens[end + 1 : end + 2] not in (
+                ["is"],
+                ["are"],
+                ["was"],
+                ["'s"],
+            ):
+                return True  # "light touch preserved there": the place said before
             if end < len(tokens) and tokens[end].lower() in ("in", "over", "below", "above"):
                 at = end + 1
                 while at < len(tokens) and tokens[at].lower() in ("the", "his", "her", "their", "both", "all"):
@@ -167,6 +181,13 @@ class Whereabouts(Meaning):
         if item == "power" and area in ("proximal", "distal"):
             return (area,)
         return (area,) if item in ("light_touch", "pinprick", "sensation") and area in ("v1", "v2", "v3") else ()
+
+    def _of_strange_muscle(self, group: Group) -> bool:
+        """ "temporalis wasted": of a muscle that is not understood, so not of the limbs."""
+        at = min((m.i for m in group.mentions), default=0) - 1
+        if at >= 0 and self.state.tokens[at].lower() in ("is", "are", "looks"):
+            at -= 1
+        return at >= 0 and bool(self.state.content[at]) and self.state.classes[at] == UNREAD
 
     def _at_unread(self, target: Target) -> bool:
         """ "Tinel popliteal fossa negative": a place that is not understood, so not the usual one."""
