@@ -337,8 +337,9 @@ class Emitter(Earlier):
                 (
                     d
                     for d in reversed(drafts[-60:])
-                    if d.alive
-                    and d.slot == row.slot
+                    if d.item == row.item
+                    and d.site == row.site
+                    and d.alive
                     and d.side == row.side
                     and d.status == row.status
                     and (d.grade == row.grade or (None in (d.grade, row.grade) and not _unlike(d, row)))
@@ -372,7 +373,7 @@ class Emitter(Earlier):
         halves = {
             d.side: d
             for d in self.state.drafts[-60:]
-            if d.slot == row.slot and d.status == row.status and d.side in ("right", "left")
+            if d.item == row.item and d.site == row.site and d.status == row.status and d.side in ("right", "left")
         }
         if len(halves) < 2:
             return False

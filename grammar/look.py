@@ -20,6 +20,9 @@ _SEEN_ANYWHERE = frozenset(("tone", "muscle_bulk", "fasciculations", "clonus", "
 _CLAUSES = frozenset(("i think", "i believe", "i suspect", "there may be", "there might be", "maybe", "perhaps"))
 _PAINS = frozenset(("pain", "painful", "tenderness", "discomfort", "hurts", "crepitus", "soreness"))
 _BRINGING = frozenset(("on", "with", "during", "in", "to", "upon"))
+# Words that name an item in some company only, and items whose number can be what was asked for.
+_TWO_MEANINGS = frozenset(("sharp dull", "gaze", "reads", "numbness", "weakness"))
+_ASKED_FOR = frozenset(("recall", "registration"))
 _JOINTS = (("knee",), ("ankle",))
 
 
@@ -142,11 +145,14 @@ class Look(Peek):
 
     def is_item(self, k: int) -> bool:
         lex = self.lex(k)
-        if self.ms[k].kind == GRADE if 0 <= k < len(self.ms) else False:
-            return self._myotomes(k) is not None
-        if lex is not None and lex.item is None and lex.site is not None and lex.site.areas in _JOINTS:
-            return self.joint_reflex(k)
-        if lex is None or lex.item is None or self._provoked(k) or self._not_meant(k) or self._only_where(k):
+        if lex is None:
+            return 0 <= k < len(self.ms) and self.ms[k].kind == GRADE and self._myotomes(k) is not None
+        if lex.item is None:
+            return lex.site is not None and lex.site.areas in _JOINTS and self.joint_reflex(k)
+        name = lex.item.targets[0][0]
+        if (lex.text in _TWO_MEANINGS or name in _ASKED_FOR) and self._not_meant(k):
+            return False
+        if (name == "power" and self._provoked(k)) or (lex.site is not None and self._only_where(k)):
             return False
         if lex.alt_item is not None:
             return self._need_met(lex.item.needs, k) or self._need_met(lex.alt_item.needs, k)
@@ -205,7 +211,7 @@ class Look(Peek):
         are what the patient feels; "sharp, sharp, dull" are answers. "asked to recall 3/3 objects": what was asked."""
         i, j = self.ms[k].i, self.ms[k].j
         lex = self.at(k)
-        if lex.item is not None and lex.item.targets[0][0] in ("recall", "registration"):
+        if lex.item is not None and lex.item.targets[0][0] in _ASKED_FOR:
             lead = [word.lower() for word in self.tokens[max(0, i - 2) : i]]
             return lead == ["asked", "to"] and self._value_at(k + 1)
         if lex.text == "sharp dull":

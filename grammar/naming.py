@@ -102,7 +102,7 @@ class Naming(Spread):
             group.targets = []
         if group.blank and self.excepted:
             group.exception = True
-        self._led_by_limb(k)
+        self._led_by_limb(k, reading)
         group.targets.extend(targets)
         group.mentions.append(m)
         if reading.sign and group.neg is None and not group.valued and (denial := self._still_denied(k)) is not None:

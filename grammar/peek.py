@@ -51,7 +51,8 @@ class Peek:
 
     def at(self, k: int) -> Lexeme:
         """The phrase at k, or an empty one."""
-        return self.lex(k) or NOTHING
+        ms = self.ms
+        return (ms[k].lex or NOTHING) if 0 <= k < len(ms) else NOTHING
 
     def take(self, m: Mention, kind: int) -> None:
         for t in range(m.i, m.j):

@@ -68,7 +68,8 @@ class Reader(Small):
 
     def _idle(self, k: int) -> bool:
         """ "pain was detected": a word that names a modality only in a list of them names nothing here."""
-        item = self.at(k).item
+        lex = self.ms[k].lex
+        item = lex.item if lex is not None else None
         return item is not None and item.needs == "modality" and not self.modality_near(k)
 
     def _opening_word(self) -> int:

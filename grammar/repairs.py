@@ -57,12 +57,16 @@ class Repairs(Ahead):
             self.value_led = self._value_first(group)
         if group.neg is not None and not group.valued:
             group = self._lost(group)
-        said = " ".join(m.lex.text for m in group.results if m.lex is not None)
-        even = "symmetr" in said or "equal" in said
-        led = None if group.places or group.sided or even else group.led
+        led = group.led if group.led is None or not (group.places or group.sided or self._even(group)) else None
         self.emitter.led = led[0] if led is not None else None
         self.emitter.emit(group, led[1] if led is not None and led[1] else self.heading_side)
         self.emitter.led = None
+
+    @staticmethod
+    def _even(group: Group) -> bool:
+        """ "reflexes normal and symmetrical": said of both sides, whatever limb was named before."""
+        said = " ".join(m.lex.text for m in group.results if m.lex is not None)
+        return "symmetr" in said or "equal" in said
 
     def _lost(self, group: Group) -> Group:
         """ "no ankle jerks": for a function, none of it is its absence; "not alert" denies the normal state."""

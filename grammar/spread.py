@@ -8,46 +8,50 @@ from __future__ import annotations
 
 from grammar.about import SUMMED
 from grammar.drafts import Target
+from grammar.lexicon import ItemReading
 from grammar.listing import Listing
 from grammar.mentions import COMMA
 
-_LIMB_TESTS = [(item, limb) for item in sorted(SUMMED) for limb in ("arm", "leg")]
+_LIMB_TESTS = frozenset((item, limb) for item in SUMMED for limb in ("arm", "leg"))
 
 
 class Spread(Listing):
     """What is said once and holds for more: a weakness of the face and limbs, the limb that leads several tests."""
 
-    def _led_by_limb(self, k: int) -> None:
+    def _led_by_limb(self, k: int, reading: ItemReading) -> None:
         """ "in the right arm tone is normal power five out of five reflexes two plus": the limb before the first test
         is that of the tests which follow with no place or side of their own."""
         group, led = self.group, self.led
         self.led = None
         if group.targets or group.valued or group.neg is not None:
             return
-        if self._family(k) and not (group.places or group.sided):
-            group.led = self.led = led
-            return
-        limb, side, many = self._limb_here(k)
+        if not (group.places or group.sided):
+            if self._is_family(reading):
+                group.led = self.led = led
+                return
+            if reading.targets[0] not in _LIMB_TESTS or reading.number != "many":
+                return
+        limb, side, many = self._limb_here(reading)
         if limb is not None and (side in ("right", "left") or many) and self._family_follows(k):
             self.led = limb, side
 
-    def _limb_here(self, k: int) -> tuple[str | None, str | None, bool]:
-        """The limb at which the test at k is done ("right arm tone", "in the arms power"), its side, is it plural?"""
-        group, reading = self.group, self.item_at(k)
-        if not group.places and reading is not None and reading.targets[0] in _LIMB_TESTS:
+    def _limb_here(self, reading: ItemReading) -> tuple[str | None, str | None, bool]:
+        """The limb at which the test is done ("right arm tone", "in the arms power"), its side, is it plural?"""
+        group = self.group
+        if not group.places and reading.targets[0] in _LIMB_TESTS:
             return reading.targets[0][1], group.side, reading.number == "many"
-        if len(group.places) != 1 or group.places[0].reading.areas not in (("arm",), ("leg",)) or not self._family(k):
+        if len(group.places) != 1 or not self._is_family(reading):
             return None, None, False
         place = group.places[0]
+        if place.reading.areas not in (("arm",), ("leg",)):
+            return None, None, False
         return place.reading.areas[0], place.side or group.side, place.reading.number == "many"
 
-    def _family(self, k: int) -> bool:
+    @staticmethod
+    def _is_family(reading: ItemReading) -> bool:
         """A test of a whole limb: tone, power, reflexes, a modality."""
-        reading = self.item_at(k)
-        if reading is None or reading.sign or len(reading.targets) != 1:
-            return False
         item, site = reading.targets[0]
-        return item in SUMMED and site is None
+        return site is None and item in SUMMED and not reading.sign and len(reading.targets) == 1
 
     def _family_follows(self, k: int) -> bool:
         """Behind the value of the item at k stands another such test with a value, and no place or side is about it."""
@@ -57,7 +61,10 @@ class Spread(Listing):
         valued = nxt > k + 1
         while nxt < len(self.ms) and (self.ms[nxt].kind == COMMA or self.at(nxt).joins):
             nxt += 1
-        if not valued or nxt >= len(self.ms) or not self.is_item(nxt) or not self._family(nxt):
+        if not valued or nxt >= len(self.ms) or not self.is_item(nxt):
+            return False
+        reading = self.item_at(nxt)
+        if reading is None or not self._is_family(reading):
             return False
         end = nxt + 1
         while end < len(self.ms) and (self.result_of(end) or self.at(end).severity):

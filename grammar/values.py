@@ -173,6 +173,8 @@ class Values(Verdicts):
     def _single_nerve(self, m: Mention) -> None:
         """ "CN VII weak on the right": what this nerve moves is weak, and on that side; only nerves of one item."""
         group, result = self.group, m.lex.result if m.lex is not None else None
+        if not (group.grades and group.targets):
+            return
         nerve = group.grades[0].grade if len(group.grades) == 1 else None
         if [t.item for t in group.targets] != ["cranial_nerves"] or nerve is None or nerve.hi is not None or not result:
             return

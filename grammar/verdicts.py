@@ -131,8 +131,8 @@ class Verdicts(Places):
 
     def _names_power(self, k: int) -> bool:
         """ "full fields and full power in the arms": a value that says itself what was examined begins anew."""
-        group, words = self.group, self.at(k).text.split()
-        if words[-1:] not in (["power"], ["strength"]) or not (group.targets and group.valued):
+        group = self.group
+        if not self.at(k).text.endswith((" power", " strength")) or not (group.targets and group.valued):
             return False
         return all(self.emitter.reading(t, self.ms[k]) is None for t in group.targets)
 
@@ -252,6 +252,8 @@ class Verdicts(Places):
 
     def _either(self, k: int) -> bool:
         """ "normal or very mildly increased reflexes": two unlike results with "or" between."""
+        if k < 2 or not self.group.results:
+            return False
         before = k - 1
         while self.at(before).severity and before > 0:
             before -= 1
