@@ -370,6 +370,10 @@ class Emitter(Earlier):
         """ "right pupil 4, left pupil 3, both reactive": the rows of the two sides already say it."""
         if row.side != "both" or row.grade is not None:
             return False
+        if row.item == "straight_leg_raise" and row.status == "abnormal":
+            for half in self.state.drafts[self.state.sentence_from :]:
+                if half.slot == row.slot and half.status == "equivocal" and not half.descriptors and half.grade:
+                    half.status = "abnormal"  # "SLR 50 R, 40 L, both painful": the angles alone were no result
         halves = {
             d.side: d
             for d in self.state.drafts[-60:]

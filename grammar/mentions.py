@@ -296,10 +296,10 @@ def _is_gcs(norms: list[str], i: int, part: tuple[str, int, int], out: list[Ment
         ):
             return True
     after = part[2]
-    while after < len(norms) and norms[after] in (",", "and", "/"):
+    while after < len(norms) and norms[after] in (",", "and", "/", "so"):
         after += 1
     follow = gcs_part(norms, after) if after < len(norms) else None
-    return follow is not None and follow[0] != part[0]
+    return norms[after : after + 1] == ["gcs"] or (follow is not None and follow[0] != part[0])
 
 
 def _lower_nerves(norms: list[str], out: list[Mention]) -> None:

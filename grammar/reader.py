@@ -277,6 +277,8 @@ class Reader(Small):
         lex = self.at(k)
         if lex.text in ("left", "right") and self._of_talk(k):
             return True
+        if lex.side == "other" and self._word_before(k) == "with":  # "cogwheeling with the other hand moving"
+            return any(t.item in ("cogwheel_rigidity", "tone") for t in self.group.targets or self.state.topic)
         if not (lex.but or lex.rest) or not self.next_is_item(k):
             return False
         reading = self.item_at(self._next_item(k))
