@@ -58,7 +58,9 @@ class Verdicts(Places):
         if lex is None or lex.result is None or not self.result_of(nxt) or lex.text in PLAIN_NORMAL:
             return False
         kept = not group.sided and (self.at(k - 1).text in _SLOW or lex.text in _AT_LEAST)
-        if (self._side_at(nxt + 1) and not kept) or self.is_site(nxt + 1) or self.next_is_item(nxt) or self._notex(lex):
+        own = self.at(k - 1).text not in PLAIN_NORMAL and self.is_item(nxt + 1) and self.own_result(nxt + 1)
+        apart = self.next_is_item(nxt) and not own  # "speech clear but quiet swallow normal"
+        if (self._side_at(nxt + 1) and not kept) or self.is_site(nxt + 1) or apart or self._notex(lex):
             return False
         if not any(self.emitter.reading(t, self.ms[nxt]) for t in group.targets or self.state.topic):
             return False
