@@ -85,14 +85,14 @@ class Naming(Spread):
             self._head(group)
             group = self.group
         elif group.targets and not self._joins(k, targets):
-            self._close_before_item()
+            self._close_before_item(k)
             group = self.group
         elif (
             not group.targets and group.mentions and not self._said_for(k) and self._ellipsis_done(k)
         ) or self._side_told_and_cut(k):
             self.close()
             group = self.group
-        if self._prefix_of_another(k):
+        if self._prefix_of_another(k) or self._of_strange_test(k):
             self.close()
             group = self.group
         self._drop_strangers(k, group, targets)
@@ -188,12 +188,12 @@ class Naming(Spread):
             return all(self.items[t.item].kind == "sign" and not t.sign and t.reading is not None for t in targets)
         return m.lex is not None and m.lex.text in PRAISE and not own and all(t.sign for t in targets)
 
-    def _close_before_item(self) -> None:
+    def _close_before_item(self, k: int) -> None:
         """Close the group; a side said behind an item that has no result belongs to the item that follows."""
         group = self.group
         kept = Group()
         last = group.targets[-1].mention
-        if not group.complete and last is not None:
+        if not group.complete and last is not None and not self._has_own_side(k):
             self._carry_prefix(group, kept, last.j)
         self.close()
         if kept.mentions:
@@ -264,13 +264,6 @@ class Naming(Spread):
         group.places.append(Place(SiteReading(SitePhrase(area=site), "many"), self.ms[k], side, mention))
         self.modal = group
         return True
-
-    def _prefix_of_another(self, k: int) -> bool:
-        """ "left eye xyz diplopia on right gaze": words stand between the side and the item, which has its own."""
-        group = self.group
-        apart = bool(group.mentions) and self.ms[k - 1] not in group.mentions and self.ms[k - 1].kind != COMMA
-        bare = not (group.targets or group.valued or group.neg or group.hedge or group.sevs or group.rest)
-        return apart and bare and group.side in ("right", "left") and self._has_own_side(k)
 
     def _value_of_next_place(self, k: int) -> bool:
         """ "2+ at the biceps bilaterally 3+ at the knees": the value behind the place at k has its own place."""

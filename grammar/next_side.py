@@ -68,7 +68,9 @@ class NextSide(Steering):
         if comma and prepositional and k + 2 < len(self.ms) and self.ms[k + 1].kind == COMMA and self.is_item(k + 2):
             return True
         other_side = self.state.prior_side not in (None, m.lex.side)
+        many = any(t.reading is not None and t.reading.number == "many" for t in self.group.targets)  # takes no side
         carried = bool(self.group.targets) and self.group.side is None and self.state.prior_first and other_side
+        carried = carried and not many
         denied = not self.group.valued and bool(self.at(k + 1).neg)  # "past pointing on the right, no tremor"
         if carried and prepositional and self.is_item(nxt) and not denied and not self._side_behind(nxt):
             return True

@@ -10,7 +10,7 @@ from grammar.about import SUMMED
 from grammar.drafts import Target
 from grammar.lexicon import ItemReading
 from grammar.listing import Listing
-from grammar.mentions import COMMA
+from grammar.mentions import COMMA, UNKNOWN
 
 _LIMB_TESTS = frozenset((item, limb) for item in SUMMED for limb in ("arm", "leg"))
 
@@ -111,3 +111,25 @@ class Spread(Listing):
         self.group.neg, self.group.sevs, self.group.side = group.neg, list(group.sevs), own or side
         self.group.mentions = [m for m in (head.mention, group.neg, self.ms[k]) if m is not None]
         return True
+
+    def _of_strange_test(self, k: int) -> bool:
+        """ "Froment positive on the right pinprick dull ...": value and side are of what is not understood."""
+        group, first = self.group, k - 2
+        if group.targets or len(group.results) != 1 or group.mentions != [group.results[0], group.side_mention]:
+            return False
+        if (
+            group.side_bare
+            or first < 1
+            or self.ms[first] is not group.results[0]
+            or self.ms[k - 1] is not group.mentions[1]
+        ):
+            return False
+        strange = self.ms[first - 1].kind == UNKNOWN and self.ms[first - 1].j == self.ms[first].i
+        return strange and self.own_result(k)
+
+    def _prefix_of_another(self, k: int) -> bool:
+        """ "left eye xyz diplopia on right gaze": words stand between the side and the item, which has its own."""
+        group = self.group
+        apart = bool(group.mentions) and self.ms[k - 1] not in group.mentions and self.ms[k - 1].kind != COMMA
+        bare = not (group.targets or group.valued or group.neg or group.hedge or group.sevs or group.rest)
+        return apart and bare and group.side in ("right", "left") and self._has_own_side(k)

@@ -268,7 +268,11 @@ class Untested(Grades):
         nxt = self.at(k + 1)
         if k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or nxt.joins or nxt.neg:
             return True
-        return self.at(k).text.startswith(PREPOSITIONS) and self.is_item(k + 1) and self.own_result(k + 1)
+        tied = self.at(k).text.startswith(PREPOSITIONS) or self.tokens[self.ms[k].i - 1].lower() == "from"
+        if not tied or not self.is_item(k + 1):
+            return False
+        reading = self.item_at(k + 1)
+        return self.own_result(k + 1) or (reading is not None and reading.sign)
 
     def _not_so_there(self, k: int) -> bool:
         """ "can hop on the right but not on the left": the other side is what the first is not."""
