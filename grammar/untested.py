@@ -268,11 +268,14 @@ class Untested(Grades):
         nxt = self.at(k + 1)
         if k + 1 >= len(self.ms) or self.ms[k + 1].kind in (COMMA, STOP) or nxt.joins or nxt.neg:
             return True
-        tied = self.at(k).text.startswith(PREPOSITIONS) or self.tokens[self.ms[k].i - 1].lower() == "from"
-        if not tied or not self.is_item(k + 1):
-            return False
+        against = {self.at(k).side, self.group.side} == {"right", "left"} and self.at(k).text.startswith("the ")
         reading = self.item_at(k + 1)
-        return self.own_result(k + 1) or (reading is not None and reading.sign)
+        if reading is not None and reading.number == "one" and self.items[reading.targets[0][0]].sided:
+            against = False  # "... not the right knee jerk brisk": the side may be that of the jerk
+        tied = self.at(k).text.startswith(PREPOSITIONS) or self.tokens[self.ms[k].i - 1].lower() == "from"
+        if not (tied or against) or not self.is_item(k + 1):
+            return False
+        return self.own_result(k + 1) or (tied and reading is not None and reading.sign)
 
     def _not_so_there(self, k: int) -> bool:
         """ "can hop on the right but not on the left": the other side is what the first is not."""
