@@ -265,6 +265,8 @@ class Emitter(Earlier):
         if row.status in ("abnormal", "equivocal") and group.neg is None:  # "not quite normal" is no "marked"
             for m in (*group.sevs, *(m for m in group.results if m.lex is not None and m.lex.severity)):
                 assert m.lex is not None
+                if m.lex.text.endswith("ly") and self._of_other(m, row, group):
+                    continue  # "mildly confused, with sweating and a tremor"
                 if m.lex.severity in self.kept and m.lex.severity not in row.qualifiers:
                     row.qualifiers.append(m.lex.severity)
         row.qualifiers.extend(self._directions(group))
@@ -286,6 +288,12 @@ class Emitter(Earlier):
             spans.append((self.state.starts[low], self.state.ends[high - 1]))
         if not row.spans:
             row.spans = spans
+
+    @staticmethod
+    def _of_other(m: Mention, row: Draft, group: Group) -> bool:
+        """The adverb at m is said of the adjective behind it, which is another item."""
+        behind = [t.item for t in group.targets if t.mention is not None and t.mention.i == m.j]
+        return bool(behind) and row.item not in behind and m in group.sevs
 
     def _directions(self, group: Group) -> list[str]:
         """ "below the knee", "to the ankles", "from the knee down": how far a place reaches."""

@@ -82,6 +82,9 @@ class Listing(Untested):
         last = group.targets[-1]
         if (last.item, targets[0].item, self.at(k - 1).text) == ("reflex", "power", "with"):
             return False  # "absent left supinator with finger flexion": what was seen beside it
+        own = self.own_result(k) or (self.is_item(k + 1) and self.own_result(k + 1))
+        if self.at(k - 1).text == "with" and last.sign and not targets[0].sign and group.places and own:
+            return False  # "right leg weakness, with hip abduction of 1/5"
         claims = targets[0].reading is not None and targets[0].reading.status == "normal"
         if claims and self.ms[k - 1].kind == COMMA and self._plainly_none():
             return False  # "no papilloedema, PERRLA"

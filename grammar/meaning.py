@@ -100,7 +100,7 @@ class Meaning(About):
         negated = group.neg is not None
         for m in group.results:
             reading = self.reading(target, m)
-            if reading is None or (reading.needs_side and not group.sided):
+            if reading is None or (reading.needs_side and not group.sided) or self._led(m, group, target):
                 continue
             denied = negated and reading.status == "normal"  # "plantar not flexor", "power not full"
             name = None if denied else reading.descriptor
@@ -134,6 +134,15 @@ class Meaning(About):
         if group.hedge is not None and not negated:
             status = "equivocal"
         return status, placed, descriptors, decided
+
+    @staticmethod
+    def _led(m: Mention, group: Group, target: Target) -> bool:
+        """ "decreased grip strength and hyperreflexia": the word is of what it leads, not of the sign behind that."""
+        head = group.targets[0] if group.targets else target
+        named = target.sign and target.reading is not None and target.reading.descriptors
+        if not named or head.sign or head.mention is None or target.mention is None:
+            return False
+        return m.i < head.mention.i < target.mention.i
 
     def _denied(self, group: Group, target: Target) -> set[str]:
         """What a negation takes away: "not alert", "not equal and reactive"."""

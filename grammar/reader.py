@@ -228,6 +228,8 @@ class Reader(Small):
             if waiting is not None:
                 self.state.bound, self.state.strange_words = waiting, 0
             return self._asked(k)
+        if (lex.side or lex.site) and self._of_next_sign(k):
+            self.close()
         if self.is_item(k) and not self._result_here(k):
             self.on_item(k)
         elif lex.station or lex.heading:
@@ -330,7 +332,7 @@ class Reader(Small):
     def _result_here(self, k: int) -> bool:
         """A phrase that is both an item and a result is a result for the item that waits for one."""
         lex = self.lex(k)
-        if lex is None or lex.result is None:
+        if lex is None or lex.result is None or self._weak_elsewhere(k):
             return False
         waiting = [t.item for t in self.group.targets]
         if not waiting and self.group.mentions:

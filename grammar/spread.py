@@ -13,6 +13,7 @@ from grammar.listing import Listing
 from grammar.mentions import COMMA, UNKNOWN
 
 _LIMB_TESTS = frozenset((item, limb) for item in SUMMED for limb in ("arm", "leg"))
+_LIMBS = frozenset(("arm", "leg", "hand", "foot"))
 
 
 class Spread(Listing):
@@ -80,6 +81,39 @@ class Spread(Listing):
             place += 1
         limb = any(area in ("arm", "leg", "hand", "foot") for area in self._areas(place))
         return limb and not self.result_of(place + 1)
+
+    def _of_next_sign(self, k: int) -> bool:
+        """ "right facial droop and left arm weakness": side and place behind a sign are those of the next one, for the
+        first cannot be there."""
+        group = self.group
+        if not self._there() or group.valued or group.neg is not None or group.places or not self._joined_or_comma(k):
+            return False
+        sign, areas = k, list[str]()
+        while sign < len(self.ms) and not self.is_item(sign):
+            lex = self.at(sign)
+            if not (lex.side or lex.site or lex.severity or lex.joins or self.ms[sign].kind == COMMA):
+                return False
+            areas += self._areas(sign)
+            sign += 1
+        reading = self.item_at(sign) if sign < len(self.ms) else None
+        if reading is None or not reading.sign or not {*areas} & _LIMBS or self.ms[sign].i - self.ms[sign - 1].j > 1:
+            return False
+        if any(t.site is None and self._site_of(t.item, tuple(areas)) for t in group.targets):
+            return False
+        items = [self.items[item] for item, _ in reading.targets]
+        return any((item.sided and not item.sites) or self._site_of(item.id, tuple(areas)) for item in items)
+
+    def _weak_elsewhere(self, k: int) -> bool:
+        """The weakness of a limb behind a sign of the face is no result of that sign."""
+        lex, group = self.at(k), self.group
+        if lex.text != "weakness" or group.valued or any(t.item != "facial_power" or not t.sign for t in group.targets):
+            return False
+        if not group.targets:
+            return bool(group.places) and all({*p.reading.areas} & _LIMBS for p in group.places)
+        place = k + 1
+        while self.at(place).side or self.at(place).text in ("of", "in"):
+            place += 1
+        return self._joined_or_comma(k) and bool({*self._areas(place)} & _LIMBS)
 
     def _weak_limbs_too(self, head: Target, own_side: bool) -> None:
         """ "weakness of the left face and arm": the face is done, the same is said of the limbs that follow."""

@@ -30,7 +30,7 @@ class Values(Verdicts):
         assert lex is not None
         self._repaired_before(k)
         self._head_before_value(k)
-        if "sparing" in lex.text and not self._spared(k):
+        if ("sparing" in lex.text or lex.text == "preserving") and not self._spared(k):
             return
         group = self.group
         if self._untested(k) or self._not_seen(m):

@@ -17,6 +17,7 @@ from grammar.drafts import SENSORY, Draft, Group, Place, Target
 from grammar.lexicon import ItemReading
 from grammar.meaning import Meaning
 from grammar.phrase_files import ResultPhrase
+from grammar.protocols import Item
 from grammar.state import UNREAD
 
 # Items that are said to be of all limbs (or of the usual place) when no place is named.
@@ -50,7 +51,7 @@ class Whereabouts(Meaning):
             return []  # "left facial weakness, arms normal": nothing was examined of the arms
         if target.item == "eye_movements" and target.sign and self._of_limb(group):
             return []  # "cannot abduct the right thumb"
-        if not group.targets and not item.sites and self._other_part(item.station, group):
+        if not group.targets and not item.sites and self._other_part(item, group):
             return []
         if target.site is not None and (group.targets or not group.places):
             return [(target.site, group.places[0] if group.places else None)]
@@ -135,12 +136,14 @@ class Whereabouts(Meaning):
         return False
 
     @staticmethod
-    def _other_part(station: str, group: Group) -> bool:
+    def _other_part(item: Item, group: Group) -> bool:
         """ "finger nose normal. Legs not examined": a limb where the item named before is never tested."""
         areas = {area for spot in group.places for area in spot.reading.areas}
-        if station == "arms":
+        if item.id == "plantar" and areas == {"arm"}:
+            return True  # "plantars upgoing. Upper limbs normal"
+        if item.station == "arms":
             return areas == {"leg"}
-        return station == "couch" and areas == {"limbs"}
+        return item.station == "couch" and areas == {"limbs"}
 
     @staticmethod
     def _of_limb(group: Group) -> bool:
@@ -214,6 +217,19 @@ class Whereabouts(Meaning):
             return "wrist"
         return None
 
+    def _both_beside(self, group: Group, spot: Place) -> bool:
+        """ "his left leg and arms were 4/5": the side is of the first place, and the plural behind it is both."""
+        first, said = group.places[0], group.side_mention
+        if first is spot or first.reading.number != "one" or spot.reading.number != "many" or said is None:
+            return False
+        joined = "and" in self.state.tokens[first.mention.j : spot.mention.i]
+        return (
+            joined
+            and {*spot.reading.areas} <= {"arm", "leg", "hand", "foot"}
+            and said.i < first.mention.i
+            and said.j == first.mention.i
+        )
+
     def _side(
         self,
         group: Group,
@@ -243,7 +259,7 @@ class Whereabouts(Meaning):
         if spot is not None and spot.side is not None:
             return spot.side
         if group.side is not None:
-            return group.side
+            return "both" if spot is not None and self._both_beside(group, spot) else group.side
         if group.compare in ("right", "left"):
             return "both"
         if item.default == "midline" and group.side is None:
