@@ -88,7 +88,7 @@ class Grades(Values):
                 return
             self.close()
             group = self.group
-        if group.valued and not group.grades and self._next_column(k):
+        if group.valued and not group.grades and (self._next_column(k) or self._fraction_leads(k)):
             self.close()
             group = self.group
         told = (group.valued or group.neg is not None) and not group.grades and group.sided
@@ -164,6 +164,29 @@ class Grades(Values):
         if group.side_mention is not None and group.side_mention.i >= last_value:
             return True
         return bool(group.places) and all(p.mention.i >= last_value for p in group.places) and bool(group.results)
+
+    @staticmethod
+    def _without_roots(ms: list[Mention]) -> list[Mention]:
+        """ "the right biceps jerk (C5-C6) is 1+": the root in brackets tells whose jerk it is, and no value."""
+        kept: list[Mention] = []
+        for k, m in enumerate(ms):
+            grade, lex = m.grade, ms[k - 2].lex if k > 1 else None
+            bracketed = ms[k - 1].mark == "(" and k + 1 < len(ms) and ms[k + 1].mark == ")"
+            if grade is not None and grade.level is not None and bracketed and lex is not None and lex.item is not None:
+                item, site = lex.item.alt or lex.item.targets[0]
+                if item == "reflex" and site is not None:
+                    continue
+            kept.append(m)
+        return kept
+
+    def _fraction_leads(self, k: int) -> bool:
+        """ "normal tone, and 5/5 motor strength": the fraction behind "and" is of the power that follows."""
+        grade, group = self.ms[k].grade, self.group
+        if grade is None or grade.den != 5 or not group.valued or not group.targets or not self._joined_or_comma(k):
+            return False
+        ahead = self.item_at(k + 1) if k + 1 < len(self.ms) and self.is_item(k + 1) else None
+        power = ahead is not None and ahead.targets[0][0] == "power" and not self._own_before_comma(k + 1)
+        return power and all(t.item != "power" for t in group.targets)
 
     def _level_is_place(self, m: Mention) -> bool:
         """A dermatome is a place when sensation is the topic: "pinprick reduced in L5"."""

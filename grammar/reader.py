@@ -97,7 +97,7 @@ class Reader(Small):
 
     def read(self, ms: list[Mention]) -> None:
         """Read one sentence (the mentions up to a full stop)."""
-        self.ms = ms
+        self.ms = ms = self._without_roots(ms) if any(m.mark == "(" for m in ms) else ms
         self.instructed = False
         self.repair = self.led = None
         if (
@@ -279,6 +279,9 @@ class Reader(Small):
         lex = self.at(k)
         if lex.text in ("left", "right") and self._of_talk(k):
             return True
+        i = self.ms[k].i
+        if lex.text.startswith("to ") and i and self.tokens[i - 1].lower() in ("compared", "relative"):
+            return True  # "1+ on the right, diminished compared to left"
         if lex.side == "other" and self._word_before(k) == "with":  # "cogwheeling with the other hand moving"
             return any(t.item in ("cogwheel_rigidity", "tone") for t in self.group.targets or self.state.topic)
         if not (lex.but or lex.rest) or not self.next_is_item(k):
