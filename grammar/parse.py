@@ -154,7 +154,7 @@ def _read(reader: Reader, state: State, ms: list[Mention], mark: str, end: int) 
         if STRICT:
             raise
         del state.drafts[rows:]
-        state.last_rows, state.last_group, state.pending = [], [], None
+        state.last_rows, state.last_group, state.pending, state.refused = [], [], None, None
         reader.reset()
         for t in range(ms[0].i, end):
             state.classes[t] = UNREAD

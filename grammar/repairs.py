@@ -8,7 +8,7 @@ from __future__ import annotations
 import copy
 
 from grammar.ahead import COPULA, Ahead
-from grammar.drafts import SENSORY, Draft, Group, Target
+from grammar.drafts import SENSORY, Draft, Group, Place, Target
 from grammar.mentions import COMMA, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.state import COMMAND, FINDING
 
@@ -59,8 +59,10 @@ class Repairs(Ahead):
             group = self._lost(group)
         led = group.led if group.led is None or not (group.places or group.sided or self._even(group)) else None
         self.emitter.led = led[0] if led is not None else None
+        rows, refused = self.state.groups, len(self.state.out_of_scale)
         self.emitter.emit(group, led[1] if led is not None and led[1] else self.heading_side)
         self.emitter.led = None
+        self.state.refused = group if self.state.groups == rows and len(self.state.out_of_scale) > refused else None
 
     @staticmethod
     def _even(group: Group) -> bool:
@@ -132,7 +134,7 @@ class Repairs(Ahead):
         elif words[:1] and words[0] in ("about", "for", "to", "i", "did", "that", "if", "what"):
             return False
         if nxt is not None and (nxt.joins or (nxt.instruction is not None and nxt.item is None and not nxt.result)):
-            self.take(m, FINDING if self.state.last_group else COMMAND)
+            self.take(m, FINDING if self.state.replaceable else COMMAND)
             return True
         self._start_repair(m, lex.repair or "strong")
         return True
@@ -193,7 +195,7 @@ class Repairs(Ahead):
             self.close(keep_prefix=False)
             self.repair = strength
         elif self.group.blank:
-            self.repair = strength if self.state.last_group else None
+            self.repair = strength if self.state.replaceable else None
         else:
             self.repair = "open"
 
@@ -207,6 +209,10 @@ class Repairs(Ahead):
         """The group just read replaces part or all of the finding before it."""
         group, old = self.group, self.state.last_group
         strength, self.repair = self.repair, None
+        if self.state.refused is not None and strength != "open":
+            self._say_again(self.state.refused)
+            self.flush_plain()
+            return
         if not old or strength == "open":
             self.flush_plain()
             return
@@ -220,6 +226,21 @@ class Repairs(Ahead):
             self.group = Group()
         else:
             self._replace_whole(group, old, strength or "soft")
+
+    def _say_again(self, refused: Group) -> None:
+        """ "power six out of five in the left deltoid, no, five out of five": the muscle, place and side are those of
+        the value that was outside its scale and so left no row."""
+        group = self.group
+        if group.targets:
+            return
+        sided = group.sided
+        group.targets = refused.targets
+        if not group.places:
+            group.places = [Place(p.reading, p.mention, None, None) if sided else p for p in refused.places]
+        if not sided:
+            group.side, group.side_mention, group.side_first = refused.side, refused.side_mention, refused.side_first
+        left = (*refused.grades, *((refused.side_mention,) if sided else ()))
+        group.mentions = [*(m for m in refused.mentions if m not in left), *group.mentions]
 
     @staticmethod
     def _as_before(group: Group, old: list[Draft]) -> None:

@@ -36,6 +36,8 @@ class State:
         self.pending: Group | None = None
         self.last_rows: list[Draft] = []
         self.last_group: list[Draft] = []
+        # The group read last, when it made no row because its grade lies outside the scale.
+        self.refused: Group | None = None
         self.prior_side: str | None = None
         self.prior_first = False
         self.region: str | None = None
@@ -59,6 +61,11 @@ class State:
         self.gcs: dict[str, int] = {}
         self.gcs_row: Draft | None = None
         self.controls: list[tuple[str, str | None, int, int]] = []
+
+    @property
+    def replaceable(self) -> bool:
+        """Something was said that a repair can replace."""
+        return bool(self.last_group) or self.refused is not None
 
     def branch(self) -> State:
         """A copy that can be read on without changing this one."""

@@ -263,6 +263,7 @@ class Steering(Waiting):
             count = next((int(w) for w in lex.key or () if w.isdecimal()), 1)
         self.emitter.retract(drafts[-count:])
         self.state.last_group = self.state.last_rows = []
+        self.state.refused = None
         self._control("withdraw", str(count), [m])
         return k + 1
 

@@ -174,18 +174,18 @@ class Untested(Grades):
         if (
             lex.text == "no"
             and nxt > k + 1
-            and (group.complete or (group.blank and self.state.last_group))
+            and (group.complete or (group.blank and self.state.replaceable))
             and ((after := self.lex(nxt)) is not None and after.side in ("right", "left"))
         ):
             self._start_repair(m, "strong")
             return
-        if lex.text == "no" and (group.complete or (group.blank and self.state.last_group)) and self._repairs(k, nxt):
+        if lex.text == "no" and (group.complete or (group.blank and self.state.replaceable)) and self._repairs(k, nxt):
             self._start_repair(m, "strong")
             return
         if lex.text == "no" and not group.complete and group.side is not None and self.at(nxt).side:
             self._start_repair(m, "strong")
             return
-        if lex.text == "no" and self._valued_function(k + 1) and self.state.last_group and not group.mentions:
+        if lex.text == "no" and self._valued_function(k + 1) and self.state.replaceable and not group.mentions:
             self._start_repair(m, "strong")  # "... actually no, ankle jerks two plus"
             return
         if self._no_the(k):
