@@ -1,7 +1,7 @@
 """The omission check: the state of every required slot. A slot is one item (and site) on one side.
 
 A slot is `recorded` only by a current finding for exactly that slot; a listed summary makes it
-`recorded_by_summary`, visibly weaker. Best state wins, in the order of `RANK`.
+`recorded_by_summary`, visibly weaker. The best state wins: the first of `RANK`.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from grammar.data_files import DATA
 from grammar.models import Finding, Side, Slot, SlotState
 from grammar.protocols import Catalogue
 
-RANK: tuple[SlotState, ...] = (
-    "recorded",
-    "recorded_by_summary",
-    "not_examined",
-    "side_unstated",
-    "asked_no_result",
-    "missing",
-)
+RANK: dict[SlotState, int] = {
+    "recorded": 0,
+    "recorded_by_summary": 1,
+    "not_examined": 2,
+    "side_unstated": 3,
+    "asked_no_result": 4,
+    "missing": 5,
+}
 
 
 @lru_cache(maxsize=1)
@@ -38,8 +38,31 @@ def nerves() -> dict[str, tuple[int, ...]]:
     return {item: tuple(numbers) for item, numbers in raw.items()}
 
 
-def required(catalogue: Catalogue, complaints: Iterable[str]) -> list[tuple[str, str | None, Side, str]]:
-    """(item, site, side, required_by) of the core screen and the add-ons, each slot once."""
+class RequiredSlot:
+    """A required slot: its row for each state, and the summaries that cover it, as (item, site or "")."""
+
+    __slots__ = ("items", "name", "rows", "side", "site", "summaries")
+
+    def __init__(self, name: str, site: str | None, side: Side, by: str) -> None:
+        self.name = name
+        self.site = site
+        self.side: Side = side
+        self.rows = {
+            state: Slot(item=name, site=site, side=side, state=state, required_by=by, reason=None) for state in RANK
+        }
+        self.summaries = tuple(
+            (item, place)
+            for summary, sites in summaries().get(name, {}).items()
+            if sites == ("*",) or (site or "") in sites
+            for item, _, place in [summary.partition(":")]
+        )
+        # What has to be said of any of these before the slot can be anything but missing.
+        self.items = frozenset((name, *(item for item, _ in self.summaries)))
+
+
+@lru_cache(maxsize=64)
+def required(catalogue: Catalogue, complaints: tuple[str, ...]) -> tuple[RequiredSlot, ...]:
+    """The slots of the core screen and the add-ons, each once, in the order of the protocol."""
     wanted: dict[tuple[str, str | None, Side], str] = {}
     parts = [(slots, "core_screen") for slots in catalogue.core_screen.values()]
     parts += [(catalogue.addons[name], name) for name in complaints if name in catalogue.addons]
@@ -48,7 +71,7 @@ def required(catalogue: Catalogue, complaints: Iterable[str]) -> list[tuple[str,
             name, _, site = slot.partition(":")
             for side in slot_sides(catalogue, name, site or None):
                 wanted.setdefault((name, site or None, side), by)
-    return [(*slot, by) for slot, by in wanted.items()]
+    return tuple(RequiredSlot(*slot, by) for slot, by in wanted.items())
 
 
 def slot_sides(catalogue: Catalogue, name: str, site: str | None) -> tuple[Side, ...]:
@@ -70,35 +93,32 @@ def check(
     for finding in findings:
         by_item.setdefault(finding.item, []).append(finding)
     asked_set = set(asked)
-    slots = []
-    for name, site, side, by in required(catalogue, complaints):
-        state, reason = _state(by_item, asked_set, name, site, side)
-        slots.append(Slot(item=name, site=site, side=side, state=state, required_by=by, reason=reason))
-    return slots
+    spoken_of = by_item.keys() | {name for name, _ in asked_set}
+    return [
+        place.rows["missing"] if place.items.isdisjoint(spoken_of) else _slot(place, by_item, asked_set)
+        for place in required(catalogue, tuple(complaints))
+    ]
 
 
-def _state(
-    by_item: dict[str, list[Finding]], asked: set[tuple[str, str | None]], name: str, site: str | None, side: Side
-) -> tuple[SlotState, str | None]:
+def _slot(place: RequiredSlot, by_item: dict[str, list[Finding]], asked: set[tuple[str, str | None]]) -> Slot:
+    name, site, side = place.name, place.site, place.side
     best: SlotState = "missing"
     reason: str | None = None
     if (name, site) in asked or (name, None) in asked:
         best = "asked_no_result"
     for finding in by_item.get(name, ()):
         state = _exact(finding, side) if finding.site == site else None
-        if state is not None and RANK.index(state) < RANK.index(best):
+        if state is not None and RANK[state] < RANK[best]:
             best, reason = state, finding.reason if state == "not_examined" else None
-    for summary, sites in summaries().get(name, {}).items():
-        if sites != ("*",) and (site or "") not in sites:
-            continue
-        item, _, summary_site = summary.partition(":")
+    for item, summary_site in place.summaries:
         for finding in by_item.get(item, ()):
             if (finding.site or "") != summary_site or not _in_range(name, finding):
                 continue
             state = _summary(finding, side)
-            if state is not None and RANK.index(state) < RANK.index(best):
+            if state is not None and RANK[state] < RANK[best]:
                 best, reason = state, finding.reason if state == "not_examined" else None
-    return best, reason
+    row = place.rows[best]
+    return row if reason is None else row.model_copy(update={"reason": reason})
 
 
 def _in_range(name: str, finding: Finding) -> bool:

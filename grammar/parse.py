@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -19,7 +20,7 @@ from grammar.codes import codes_for
 from grammar.data_files import DATA
 from grammar.drafts import Draft
 from grammar.mentions import STOP, Mention, find
-from grammar.models import CoverSpan, Finding, Note, Query, Repair, Step, TextSpan
+from grammar.models import Finding, Note, Query, TextSpan
 from grammar.pipeline import Pipeline, pipeline
 from grammar.plus import nerve_numbers, plus_is_and, rows_of_heads, signs_are_results
 from grammar.reader import Reader
@@ -207,27 +208,29 @@ def _settle(classes: bytearray, content: bytearray) -> bytearray:
 def build_note(pipe: Pipeline, state: State) -> Note:
     """The note of a state."""
     text = "".join(state.text)
-    repairs = [(state.starts[t], state.ends[t], word) for t, word in state.repairs.items()]
+    repairs = sorted((state.starts[t], state.ends[t], word) for t, word in state.repairs.items())
     findings = tuple(_finding(row, text, repairs) for row in state.drafts)
     withdrawn = tuple(_finding(row, text, repairs) for row in state.withdrawn)
     slots = completeness.check(pipe.catalogue, findings, state.asked, state.complaints)
     queries = consistency.check(pipe.catalogue, findings)
     queries += _scale_queries(pipe, state)
     cover = _cover(state)
-    answered = {(f.item, f.site) for f in findings} | {(f.item, None) for f in findings}
+    answered = {(f.item, site) for f in findings for site in (f.site, None)}
     asked = dict.fromkeys(item for item, site in state.asked if (item, site) not in answered)
-    return Note(
-        complaint=tuple(state.complaints),
-        findings=findings,
-        slots=tuple(slots),
-        queries=tuple(queries),
-        unread=tuple(_texts(text, cover, UNREAD)),
-        withdrawn=withdrawn,
-        context=tuple(_texts(text, cover, CONTEXT)),
-        asked=tuple(asked),
-        suggestions=suggest(pipe.catalogue, findings, state.complaints),
-        cover=tuple(CoverSpan(kind=KIND_NAMES[k], start_char=a, end_char=b) for k, a, b in cover),  # type: ignore[arg-type]
-        transcript=text,
+    return Note.model_validate(
+        {
+            "complaint": tuple(state.complaints),
+            "findings": findings,
+            "slots": tuple(slots),
+            "queries": tuple(queries),
+            "unread": tuple(_texts(text, cover, UNREAD)),
+            "withdrawn": withdrawn,
+            "context": tuple(_texts(text, cover, CONTEXT)),
+            "asked": tuple(asked),
+            "suggestions": suggest(pipe.catalogue, findings, state.complaints),
+            "cover": tuple([{"kind": KIND_NAMES[k], "start_char": a, "end_char": b} for k, a, b in cover]),
+            "transcript": text,
+        }
     )
 
 
@@ -243,11 +246,13 @@ def _texts(text: str, cover: list[tuple[int, int, int]], wanted: int) -> list[Te
     return out
 
 
-def _repairs(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]]) -> Iterator[Repair]:
-    """The repaired words among the words of a row."""
-    for start, end, word in repairs:
+def _repairs(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]]) -> Iterator[dict[str, object]]:
+    """The repaired words among the words of a row. `repairs` are in order; only those near the row are looked at."""
+    first = bisect_left(repairs, (min(start for start, _ in row.spans),))
+    behind = bisect_left(repairs, (max(end for _, end in row.spans),))
+    for start, end, word in repairs[first:behind]:
         if any(low <= start and end <= high for low, high in row.spans):
-            yield Repair(heard=text[start:end], read_as=word, start_char=start, end_char=end)
+            yield {"heard": text[start:end], "read_as": word, "start_char": start, "end_char": end}
 
 
 def _finding(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]] = ()) -> Finding:
@@ -260,24 +265,34 @@ def _finding(row: Draft, text: str, repairs: Sequence[tuple[int, int, str]] = ()
     qualifiers = list(row.qualifiers)
     if row.high is not None:
         qualifiers.append(f"range {row.grade} to {row.high}")
-    return Finding(
-        item=row.item,
-        site=row.site,
-        side=row.side,  # type: ignore[arg-type]
-        status=row.status,  # type: ignore[arg-type]
+    codes = codes_for(
+        row.item,
+        row.site,
+        row.side,  # type: ignore[arg-type]
+        row.status,  # type: ignore[arg-type]
+        tuple(row.descriptors),
+        tuple(qualifiers),
         grade=row.grade,
-        descriptors=tuple(row.descriptors),
-        qualifiers=tuple(qualifiers),
-        reason=reason,
-        text=text[low:high],
-        start_char=low,
-        end_char=high,
-        spans=tuple(sorted(set(row.spans))),
-        codes=codes_for(
-            row.item, row.site, row.side, row.status, tuple(row.descriptors), tuple(qualifiers), grade=row.grade
-        ),
-        repaired=tuple(_repairs(row, text, repairs)) if repairs else (),
-        steps=tuple(Step(rule=rule, words=text[a:b]) for rule, a, b in row.steps),
+    )
+    # One validation for the finding and all that is in it.
+    return Finding.model_validate(
+        {
+            "item": row.item,
+            "site": row.site,
+            "side": row.side,
+            "status": row.status,
+            "grade": row.grade,
+            "descriptors": tuple(row.descriptors),
+            "qualifiers": tuple(qualifiers),
+            "reason": reason,
+            "text": text[low:high],
+            "start_char": low,
+            "end_char": high,
+            "spans": tuple(sorted(set(row.spans))),
+            "codes": codes,
+            "repaired": tuple(_repairs(row, text, repairs)) if repairs else (),
+            "steps": tuple([{"rule": rule, "words": text[a:b]} for rule, a, b in row.steps]),
+        }
     )
 
 

@@ -65,6 +65,13 @@ class Catalogue(_Data):
     addons: dict[str, tuple[str, ...]]
     areas: tuple[str, ...]
 
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+    def __hash__(self) -> int:
+        """By identity: a catalogue is loaded once and never changes, so it can be the key of a cache."""
+        return id(self)
+
     def item_label(self, item: str, site: str | None = None) -> str:
         """The wording shown to people, e.g. "Tendon reflex, knee"."""
         label = self.items[item].label
