@@ -294,9 +294,9 @@ def _names(reading: Any) -> tuple[Any, ...]:
 def unreachable(pipe: Pipeline) -> Iterator[Fault]:
     """Item phrases that, said alone, are cut up or read as something else."""
     for lexeme in item_phrases(pipe):
-        doc = pipe.doc(lexeme.text)
-        mentions = [m for m in find(pipe, doc) if m.kind == PHRASE]
-        if not any(m.lex is lexeme and m.j - m.i == len(doc) for m in mentions):
+        words = pipe.words(lexeme.text)
+        mentions = [m for m in find(pipe, words) if m.kind == PHRASE]
+        if not any(m.lex is lexeme and m.j - m.i == len(words.texts) for m in mentions):
             read = ", ".join(repr(m.lex.text) for m in mentions if m.lex is not None) or "nothing"
             yield Fault("phrases", lexeme.text, f"said alone it is read as {read}.",
                         "drop the phrase, or the one that takes its words.")  # fmt: skip

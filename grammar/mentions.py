@@ -10,7 +10,7 @@ from spacy.tokens import Doc
 from grammar.cuts import Spans, cut_no, cut_pair, denied_short, denied_word, placeless
 from grammar.lexicon import Lexeme
 from grammar.numbers import Grade, gcs_part, grade_at
-from grammar.pipeline import Pipeline
+from grammar.pipeline import Pipeline, Words
 
 # Kinds of mention that are not phrases.
 STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
@@ -48,12 +48,11 @@ class Mention:
         return f"<{self.kind} {self.i}:{self.j} {what!r}>"
 
 
-def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list[Mention]:
-    """The mentions of a document in order; token spans are counted from `base`. `opening`: nothing was found yet,
+def find(pipe: Pipeline, words: Words, base: int = 0, opening: bool = False) -> list[Mention]:
+    """The mentions of a text in order; token spans are counted from `base`. `opening`: nothing was found yet,
     so an everyday word ("forgetful") may name the complaint without a cue."""
-    tokens = [token.text for token in doc]
-    norms = [token.norm_ for token in doc]
-    spans, complaints = _longest(pipe, doc)
+    tokens, norms, blank = words.texts, words.norms, words.blank
+    spans, complaints = _longest(pipe, words.doc)
     small = pipe.small
     fractions = pipe.builder.fractions
     out: list[Mention] = []
@@ -86,10 +85,8 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         span = cut_no(pipe, norms, spans, i, span or spans.get(i), named)
         if norm in _SHORT_NOT and (named or not placeless(pipe, spans.get(i + 1))):
             span = denied_short(pipe, norms, i, span)
-        ends = bool(doc[i].whitespace_) or i + 1 >= count or tokens[i + 1].isspace()
-        apart = i == 0 or bool(doc[i - 1].whitespace_) or tokens[i - 1].isspace()
-        if norm == "?" and ends and not (apart and i + 1 < count and (not out or out[-1].kind in (COMMA, COLON, STOP))):
-            span = None  # a question; "? L drift, ? R catch" are doubts
+        if norm == "?" and _ends_question(tokens, blank, i, out):
+            span = None
         if span is not None and not (norm in ("left", "s") and _level_instead(norms, tokens, i, span[0])):
             cut = _two_findings(pipe, norms, i, spans, out) or cut_pair(pipe, norms, i, span, spans)
             span = _nervous_system(pipe, tokens, norms, i, cut)
@@ -117,7 +114,7 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
         i = _plain_token(norms, tokens, i, fractions, small, out)
         if out and out[-1].grade is not None and out[-1].grade.den is not None and "/" in norms[out[-1].i : i]:
             slash = norms.index("/", out[-1].i, i)
-            out[-1].grade.spaced = bool(doc[slash - 1].whitespace_)
+            out[-1].grade.spaced = blank[slash - 1]
         if len(out) > 1 and (acuity or "eye" in norms[max(0, i - 3) : i + 5]):
             _spoken_fraction(out)
     if base:
@@ -125,6 +122,14 @@ def find(pipe: Pipeline, doc: Doc, base: int = 0, opening: bool = False) -> list
             mention.i += base
             mention.j += base
     return out
+
+
+def _ends_question(tokens: list[str], blank: list[bool], i: int, out: list[Mention]) -> bool:
+    """The mark at i ends a question; "? L drift, ? R catch" are doubts."""
+    count = len(tokens)
+    ends = blank[i] or i + 1 >= count or tokens[i + 1].isspace()
+    apart = i == 0 or blank[i - 1] or tokens[i - 1].isspace()
+    return ends and not (apart and i + 1 < count and (not out or out[-1].kind in (COMMA, COLON, STOP)))
 
 
 def _sided(lex: Lexeme, out: list[Mention], i: int) -> bool:

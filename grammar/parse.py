@@ -21,7 +21,7 @@ from grammar.data_files import DATA
 from grammar.drafts import Draft
 from grammar.mentions import STOP, Mention, find
 from grammar.models import Finding, Note, Query, TextSpan
-from grammar.pipeline import Pipeline, pipeline
+from grammar.pipeline import Pipeline, Words, pipeline
 from grammar.plus import nerve_numbers, plus_is_and, rows_of_heads, signs_are_results
 from grammar.reader import Reader
 from grammar.sounds import repair
@@ -92,26 +92,25 @@ def parse(
 def _append(pipe: Pipeline, state: State, text: str) -> None:
     """Read more text into the state, sentence by sentence."""
     flow, where = flowing(text)
-    doc = pipe.doc(flow)
+    words = pipe.words(flow)
     base = len(state.tokens)
-    for index, word in repair(pipe.alikes, doc):
-        state.repairs[base + index] = word
-    for token in doc:
-        start = (token.idx if where is None else where[token.idx]) + state.length
-        norm = token.norm_
-        state.tokens.append(token.text)
-        state.starts.append(start)
-        state.ends.append(start + len(token.text))
-        state.content.append(norm[:1].isalnum() and norm not in pipe.small)
-        state.classes.append(UNREAD)
+    if repaired := repair(pipe.alikes, words.doc, words.norms):
+        words = Words(words.doc)
+        state.repairs.update((base + index, word) for index, word in repaired)
+    starts = [(start if where is None else where[start]) + state.length for start in words.starts]
+    state.tokens += words.texts
+    state.starts += starts
+    state.ends += [start + len(token) for start, token in zip(starts, words.texts, strict=True)]
+    state.content += bytes([norm[:1].isalnum() and norm not in pipe.small for norm in words.norms])
+    state.classes += bytes([UNREAD]) * len(starts)
     state.text.append(text)
     state.length += len(text)
     reader = Reader(pipe, state)
     try:
-        mentions = find(pipe, doc, base, opening=not state.drafts and base < 40)
-        plus_is_and(doc, mentions, base)
+        mentions = find(pipe, words, base, opening=not state.drafts and base < 40)
+        plus_is_and(words, mentions, base)
         signs_are_results(pipe, mentions)
-        nerve_numbers(doc, mentions, base)
+        nerve_numbers(words, mentions, base)
         rows_of_heads(mentions)
     except Exception:
         if STRICT:

@@ -40,6 +40,20 @@ _SPECIAL = ("b/l", "w/o", "w/", "s/p", "c/o", "p/c", "c/c", "+ve", "-ve", "(r)",
 _UPPER = {"LT": "LT", "ABD": "ABD", "EXT": "EXT", "N": "normal"}
 
 
+class Words:
+    """The tokens of a text as plain lists, taken out of spaCy's document once; `blank`: a blank stands behind it."""
+
+    __slots__ = ("blank", "doc", "norms", "starts", "texts")
+
+    def __init__(self, doc: Doc) -> None:
+        tokens = list(doc)
+        self.doc = doc
+        self.texts: list[str] = [token.text for token in tokens]
+        self.norms: list[str] = [token.norm_ for token in tokens]
+        self.starts: list[int] = [token.idx for token in tokens]
+        self.blank: list[bool] = [token.whitespace_ != "" for token in tokens]
+
+
 class Pipeline:
     """The tokenizer, the matcher and the lexemes of one set of data files."""
 
@@ -90,6 +104,10 @@ class Pipeline:
         """The tokens of a text; whitespace is kept, so token offsets are offsets into the text."""
         return self.tokenizer(text)
 
+    def words(self, text: str) -> Words:
+        """The same tokens as plain lists."""
+        return Words(self.doc(text))
+
     def _fill(self, builder: Builder) -> None:
         merged: dict[tuple[str, ...], Lexeme] = {}
         docs: dict[tuple[str, ...], Doc] = {}
@@ -129,4 +147,4 @@ def pipeline(extra: tuple[Path, ...] = ()) -> Pipeline:
     return Pipeline(extra)
 
 
-__all__ = ["DATA", "Pipeline", "pipeline"]
+__all__ = ["DATA", "Pipeline", "Words", "pipeline"]

@@ -6,11 +6,9 @@ from __future__ import annotations
 
 import itertools
 
-from spacy.tokens import Doc
-
 from grammar.mentions import COLON, COMMA, GRADE, MARK, PHRASE, STOP, UNKNOWN, Mention
 from grammar.numbers import Grade
-from grammar.pipeline import Pipeline
+from grammar.pipeline import Pipeline, Words
 
 # A plus is a grade of these, and no "present".
 _GRADED = frozenset(("reflex", "power", "muscle_bulk"))
@@ -19,15 +17,20 @@ _SHORT = frozenset(("sa", "sab", "ef", "ee", "wf", "ff", "fe", "fab", "hf", "kf"
 _NERVES = {"V": 5, "VII": 7}
 
 
-def plus_is_and(doc: Doc, mentions: list[Mention], base: int) -> None:
+def plus_is_and(words: Words, mentions: list[Mention], base: int) -> None:
     """Turn each plus that stands free between two names into the sign "&", unless the second name has a plus of its own
-    ("knee + ankle ++"). The tokens of `doc` are counted from `base`."""
+    ("knee + ankle ++"). The tokens of `words` are counted from `base`."""
     behind_all: list[Mention | None] = [*mentions[3:], None]
     for before, plus, after, behind in zip(mentions, mentions[1:], mentions[2:], behind_all, strict=False):
-        if plus.grade is None or not plus.grade.lone or plus.j != plus.i + 1 or not doc[plus.i - 1 - base].whitespace_:
+        if plus.grade is None or not plus.grade.lone or plus.j != plus.i + 1 or not words.blank[plus.i - 1 - base]:
             continue
         beside = before.j == plus.i and after.i == plus.j
-        if beside and _names(before) and _names(after) and not (behind is not None and _signs_only(doc, behind, base)):
+        if (
+            beside
+            and _names(before)
+            and _names(after)
+            and not (behind is not None and _signs_only(words, behind, base))
+        ):
             plus.kind, plus.grade, plus.mark = MARK, None, "&"
 
 
@@ -57,12 +60,12 @@ def rows_of_heads(mentions: list[Mention]) -> None:
                 m.kind, m.lex = UNKNOWN, None
 
 
-def nerve_numbers(doc: Doc, mentions: list[Mention], base: int) -> None:
+def nerve_numbers(words: Words, mentions: list[Mention], base: int) -> None:
     """A Roman number that opens its clause, before a colon: the fifth or the seventh nerve."""
     for k, m in enumerate(mentions[:-1]):
         if m.kind != UNKNOWN or mentions[k + 1].kind != COLON or m.j != m.i + 1:
             continue
-        number = _NERVES.get(doc[m.i - base].text)
+        number = _NERVES.get(words.texts[m.i - base])
         if number is not None and (k == 0 or mentions[k - 1].kind in (STOP, COMMA)):
             m.kind, m.grade = GRADE, Grade(number, m.j)
             m.grade.unit = "nerves"
@@ -107,6 +110,6 @@ def _names(m: Mention) -> bool:
     return m.lex is not None and (m.lex.item is not None or m.lex.site is not None)
 
 
-def _signs_only(doc: Doc, m: Mention, base: int) -> bool:
+def _signs_only(words: Words, m: Mention, base: int) -> bool:
     """A grade that is written with signs alone: "++"."""
-    return m.kind == GRADE and all(token.norm_ in ("+", "-") for token in doc[m.i - base : m.j - base])
+    return m.kind == GRADE and all(norm in ("+", "-") for norm in words.norms[m.i - base : m.j - base])

@@ -195,12 +195,12 @@ class SoundAlikes:
         return False
 
 
-def repair(alikes: SoundAlikes, doc: Doc) -> list[tuple[int, str]]:
+def repair(alikes: SoundAlikes, doc: Doc, norms: list[str]) -> list[tuple[int, str]]:
     """Merge the repaired stretches of a document into single tokens with the normal form that was read.
 
-    Returns (token index after merging, words read). A repair that reads several words keeps one token a word.
+    Returns (token index after merging, words read); `norms` are the normal forms before. A repair that reads several
+    words keeps one token a word.
     """
-    norms = [token.norm_ for token in doc]
     found = alikes.find(norms)
     if not found:
         return []

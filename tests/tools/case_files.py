@@ -167,7 +167,7 @@ def spoken_phrases(said: str) -> list[Lexeme]:
 @lru_cache(maxsize=4)
 def _found(said: str, opening: bool) -> tuple[Lexeme, ...]:
     pipe = pipeline()
-    mentions = find(pipe, pipe.doc(said), opening=opening)
+    mentions = find(pipe, pipe.words(said), opening=opening)
     return tuple(mention.lex for mention in mentions if mention.kind == PHRASE and mention.lex is not None)
 
 
