@@ -192,7 +192,11 @@ class Builder:
 
     def say(self, pattern: str) -> list[Lexeme]:
         """The lexemes of a pattern, made on first use."""
-        return [self.lexemes.setdefault(p, Lexeme(p)) for p in expand(pattern) if p]
+        phrases = [phrase for phrase in expand(pattern) if phrase]
+        for phrase in phrases:
+            if phrase not in self.lexemes:
+                self.lexemes[phrase] = Lexeme(phrase)
+        return [self.lexemes[phrase] for phrase in phrases]
 
     def add_items(self, file: str, rows: Iterable[ItemPhrase]) -> None:
         for index, row in enumerate(rows):

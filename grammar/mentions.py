@@ -5,12 +5,10 @@ Overlapping phrases are settled left to right, the longest first. A mention keep
 
 from __future__ import annotations
 
-from spacy.tokens import Doc
-
 from grammar.cuts import Spans, cut_no, cut_pair, denied_short, denied_word, placeless
 from grammar.lexicon import Lexeme
 from grammar.numbers import Grade, gcs_part, grade_at
-from grammar.pipeline import Pipeline, Words
+from grammar.pipeline import PhraseTree, Pipeline, Words
 
 # Kinds of mention that are not phrases.
 STOP, COMMA, COLON, MARK, GRADE, GCS, UNKNOWN, PHRASE = (
@@ -52,7 +50,7 @@ def find(pipe: Pipeline, words: Words, base: int = 0, opening: bool = False) -> 
     """The mentions of a text in order; token spans are counted from `base`. `opening`: nothing was found yet,
     so an everyday word ("forgetful") may name the complaint without a cue."""
     tokens, norms, blank = words.texts, words.norms, words.blank
-    spans, complaints = _longest(pipe, words.doc)
+    spans, complaints = _longest(pipe.tree, norms)
     small = pipe.small
     fractions = pipe.builder.fractions
     out: list[Mention] = []
@@ -217,23 +215,17 @@ def _spoken_fraction(out: list[Mention]) -> None:
         out.pop()
 
 
-def _longest(pipe: Pipeline, doc: Doc) -> tuple[Spans, Spans]:
+def _longest(tree: PhraseTree, norms: list[str]) -> tuple[Spans, Spans]:
     """start -> (end, lexeme) of the longest phrase at each start token; complaint words apart, for they
     count only behind a complaint cue."""
     longest: Spans = {}
     complaints: Spans = {}
-    lexemes = pipe.lexemes
-    for key, start, end in pipe.matcher(doc):
-        lex = lexemes[key]
-        if lex.complaints is not None:
-            held = complaints.get(start)
-            if held is None or held[0] < end:
+    for start, norm in enumerate(norms):
+        for end, lex in tree.at(norms, start) if norm in tree.longer else ():
+            if lex.complaints is not None:
                 complaints[start] = (end, lex)
-            if lex.complaint_only:
-                continue
-        held = longest.get(start)
-        if held is None or held[0] < end:
-            longest[start] = (end, lex)
+            if not lex.complaint_only:
+                longest[start] = (end, lex)
     return longest, complaints
 
 

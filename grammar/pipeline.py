@@ -1,4 +1,4 @@
-"""Text to tokens: spaCy's blank English vocabulary with a tokenizer of our own rules, and the phrase matcher.
+"""Text to tokens: spaCy's blank English vocabulary with a tokenizer of our own rules, and the tree of phrases.
 
 Normal forms (NORM) stand beside the words; the words as heard are never changed, so every span points into the
 text that was given. Matching is by NORM: "rt" matches "right", "four" matches "4", "hemorrhages" the British
@@ -8,11 +8,11 @@ spelling.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 
 from spacy.attrs import NORM, ORTH
-from spacy.matcher import PhraseMatcher
 from spacy.tokenizer import Tokenizer
 from spacy.tokens import Doc
 from spacy.vocab import Vocab
@@ -35,6 +35,8 @@ _PREFIX = re.compile(rf"^(?:\.\.\.|[.{_SIGNS}'\u2018\u2019-])")
 _SUFFIX = re.compile(rf"(?:\.\.\.|[.{_SIGNS}'\u2018\u2019-])$")
 # Chunks that stay whole.
 _WHOLE = re.compile(r"^(?:\d+\.\d+|[cCtTlLsSvV]\d{1,2})$")
+# Words that the tokenizer cannot split, with single blanks between.
+_PLAIN = re.compile(r"[a-z]+(?: [a-z]+)*")
 _SPECIAL = ("b/l", "w/o", "w/", "s/p", "c/o", "p/c", "c/c", "+ve", "-ve", "(r)", "(l)", "a&o", "a&ox", "a&ox3", "a&ox4")
 # Capitals that mean something else than the same letters in small: light touch (not left), abdomen (not abduction).
 _UPPER = {"LT": "LT", "ABD": "ABD", "EXT": "EXT", "N": "normal"}
@@ -54,8 +56,35 @@ class Words:
         self.blank: list[bool] = [token.whitespace_ != "" for token in tokens]
 
 
+class PhraseTree:
+    """All phrases by their words: each step down the tree is one more word of a phrase."""
+
+    __slots__ = ("lexeme", "longer")
+
+    def __init__(self) -> None:
+        self.lexeme: Lexeme | None = None
+        self.longer: dict[str, PhraseTree] = {}
+
+    def add(self, words: Sequence[str], lexeme: Lexeme) -> None:
+        """Put a phrase into the tree."""
+        node = self
+        for word in words:
+            node = node.longer.setdefault(word, PhraseTree())
+        node.lexeme = lexeme
+
+    def at(self, words: list[str], start: int) -> Iterator[tuple[int, Lexeme]]:
+        """(end, lexeme) of every phrase that begins at `start`, the shortest first."""
+        node = self.longer.get(words[start])
+        end = start + 1
+        while node is not None:
+            if node.lexeme is not None:
+                yield end, node.lexeme
+            node = node.longer.get(words[end]) if end < len(words) else None
+            end += 1
+
+
 class Pipeline:
-    """The tokenizer, the matcher and the lexemes of one set of data files."""
+    """The tokenizer, the phrases and the lexemes of one set of data files."""
 
     def __init__(self, extra: tuple[Path, ...] = ()) -> None:
         self.folders = extra
@@ -78,9 +107,10 @@ class Pipeline:
             infix_finditer=_INFIX.finditer,
             token_match=_WHOLE.match,
         )
-        self.lexemes: dict[int, Lexeme] = {}
-        self.matcher = PhraseMatcher(self.vocab, attr="NORM")
-        self._fill(builder)
+        self.by_key = self._merged(builder)
+        self.tree = PhraseTree()
+        for key, lexeme in self.by_key.items():
+            self.tree.add(key, lexeme)
         self.alikes = SoundAlikes(self)
 
     def norm(self, word: str) -> str:
@@ -108,25 +138,27 @@ class Pipeline:
         """The same tokens as plain lists."""
         return Words(self.doc(text))
 
-    def _fill(self, builder: Builder) -> None:
+    def _merged(self, builder: Builder) -> dict[tuple[str, ...], Lexeme]:
+        """The lexemes by the normal forms of their words; phrases with the same forms are one."""
         merged: dict[tuple[str, ...], Lexeme] = {}
-        docs: dict[tuple[str, ...], Doc] = {}
+        norm = lru_cache(maxsize=None)(self.norm)
         for lexeme in builder.lexemes.values():
-            doc = self.doc(lexeme.text)
-            key = tuple(token.norm_ for token in doc)
+            key = self._key(lexeme.text, norm)
             first = merged.setdefault(key, lexeme)
-            docs.setdefault(key, doc)
             if first is not lexeme:
                 _merge(first, lexeme)
-        for number, (key, lexeme) in enumerate(merged.items()):
+        for key, lexeme in merged.items():
             lexeme.key = key
             lexeme.complaint_only = lexeme.complaints is not None and not any(
                 getattr(lexeme, role) for role in ("item", "site", "result", "instruction", "context")
             )
-            name = f"p{number}"
-            self.matcher.add(name, [docs[key]])
-            self.lexemes[self.vocab.strings[name]] = lexeme
-        self.by_key = merged
+        return merged
+
+    def _key(self, phrase: str, norm: Callable[[str], str]) -> tuple[str, ...]:
+        """The normal forms of a phrase; only one with more than plain words needs the tokenizer."""
+        if _PLAIN.fullmatch(phrase):
+            return tuple(map(norm, phrase.split()))
+        return tuple(token.norm_ for token in self.doc(phrase))
 
 
 def _merge(first: Lexeme, other: Lexeme) -> None:
@@ -141,10 +173,15 @@ def _merge(first: Lexeme, other: Lexeme) -> None:
         first.result.any = first.result.any or other.result.any
 
 
-@lru_cache(maxsize=4)
 def pipeline(extra: tuple[Path, ...] = ()) -> Pipeline:
     """The pipeline of the built-in data (and of a clinic's folders); built once."""
+    return _built(extra)
+
+
+@lru_cache(maxsize=4)
+def _built(extra: tuple[Path, ...]) -> Pipeline:
+    """Said and unsaid arguments are different keys of a cache, so `pipeline` hands its one on."""
     return Pipeline(extra)
 
 
-__all__ = ["DATA", "Pipeline", "Words", "pipeline"]
+__all__ = ["DATA", "PhraseTree", "Pipeline", "Words", "pipeline"]

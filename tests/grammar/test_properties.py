@@ -45,7 +45,7 @@ def golden() -> tuple[dict[str, Any], ...]:
 @cache
 def vocabulary() -> tuple[str, ...]:
     """Words and phrases of the grammar's own data: what random dictations are made of."""
-    phrases = sorted(lexeme.text for lexeme in pipeline().lexemes.values())
+    phrases = sorted(lexeme.text for lexeme in pipeline().by_key.values())
     return tuple(random.Random(7).sample(phrases, 900))
 
 
