@@ -60,9 +60,23 @@ class RequiredSlot:
         self.items = frozenset((name, *(item for item, _ in self.summaries)))
 
 
+class Required:
+    """The slots of a protocol in order, the same with nothing said of any, and the places of the slots of each item."""
+
+    __slots__ = ("missing", "places_of", "slots")
+
+    def __init__(self, slots: tuple[RequiredSlot, ...]) -> None:
+        self.slots = slots
+        self.missing = [slot.rows["missing"] for slot in slots]
+        self.places_of: dict[str, list[int]] = {}
+        for place, slot in enumerate(slots):
+            for item in slot.items:
+                self.places_of.setdefault(item, []).append(place)
+
+
 @lru_cache(maxsize=64)
-def required(catalogue: Catalogue, complaints: tuple[str, ...]) -> tuple[RequiredSlot, ...]:
-    """The slots of the core screen and the add-ons, each once, in the order of the protocol."""
+def required(catalogue: Catalogue, complaints: tuple[str, ...]) -> Required:
+    """What the core screen and the add-ons require, each slot once."""
     wanted: dict[tuple[str, str | None, Side], str] = {}
     parts = [(slots, "core_screen") for slots in catalogue.core_screen.values()]
     parts += [(catalogue.addons[name], name) for name in complaints if name in catalogue.addons]
@@ -71,7 +85,7 @@ def required(catalogue: Catalogue, complaints: tuple[str, ...]) -> tuple[Require
             name, _, site = slot.partition(":")
             for side in slot_sides(catalogue, name, site or None):
                 wanted.setdefault((name, site or None, side), by)
-    return tuple(RequiredSlot(*slot, by) for slot, by in wanted.items())
+    return Required(tuple(RequiredSlot(*slot, by) for slot, by in wanted.items()))
 
 
 def slot_sides(catalogue: Catalogue, name: str, site: str | None) -> tuple[Side, ...]:
@@ -93,15 +107,16 @@ def check(
     for finding in findings:
         by_item.setdefault(finding.item, []).append(finding)
     asked_set = set(asked)
+    protocol = required(catalogue, tuple(complaints))
+    slots = list(protocol.missing)
     spoken_of = by_item.keys() | {name for name, _ in asked_set}
-    return [
-        place.rows["missing"] if place.items.isdisjoint(spoken_of) else _slot(place, by_item, asked_set)
-        for place in required(catalogue, tuple(complaints))
-    ]
+    for place in {place for item in spoken_of for place in protocol.places_of.get(item, ())}:
+        slots[place] = _slot(protocol.slots[place], by_item, asked_set)
+    return slots
 
 
-def _slot(place: RequiredSlot, by_item: dict[str, list[Finding]], asked: set[tuple[str, str | None]]) -> Slot:
-    name, site, side = place.name, place.site, place.side
+def _slot(wanted: RequiredSlot, by_item: dict[str, list[Finding]], asked: set[tuple[str, str | None]]) -> Slot:
+    name, site, side = wanted.name, wanted.site, wanted.side
     best: SlotState = "missing"
     reason: str | None = None
     if (name, site) in asked or (name, None) in asked:
@@ -110,14 +125,14 @@ def _slot(place: RequiredSlot, by_item: dict[str, list[Finding]], asked: set[tup
         state = _exact(finding, side) if finding.site == site else None
         if state is not None and RANK[state] < RANK[best]:
             best, reason = state, finding.reason if state == "not_examined" else None
-    for item, summary_site in place.summaries:
+    for item, summary_site in wanted.summaries:
         for finding in by_item.get(item, ()):
             if (finding.site or "") != summary_site or not _in_range(name, finding):
                 continue
             state = _summary(finding, side)
             if state is not None and RANK[state] < RANK[best]:
                 best, reason = state, finding.reason if state == "not_examined" else None
-    row = place.rows[best]
+    row = wanted.rows[best]
     return row if reason is None else row.model_copy(update={"reason": reason})
 
 

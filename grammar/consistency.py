@@ -192,6 +192,8 @@ def _words(finding: Finding) -> str:
 
 def _pairs(findings: Sequence[Finding], by_item: dict[str, list[int]]) -> Iterator[Query]:
     for rule in rules():
+        if rule.first.item not in by_item or rule.second.item not in by_item:
+            continue
         seen: set[tuple[int, int]] = set()
         firsts = [a for a in by_item.get(rule.first.item, [])[-_NEAR:] if rule.first.fits(findings[a])]
         if not firsts:

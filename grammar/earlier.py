@@ -34,11 +34,11 @@ class Earlier(Whereabouts):
 
     def _share_limb(self, rows: list[Draft], group: Group) -> None:
         """ "intact strength and normal tone in the arms": the limb is that of both, each with its value before it."""
-        first = min(group.mentions, key=lambda m: m.i)
         sites = {row.site for row in rows}
-        if not group.targets or first not in group.results or len(sites) != 1 or not sites <= {"arm", "leg"}:
+        if not group.targets or not group.results or len(sites) != 1 or not sites <= {"arm", "leg"}:
             return
-        if any(row.status != "normal" for row in rows):
+        first = min(group.mentions, key=lambda m: m.i)
+        if first not in group.results or any(row.status != "normal" for row in rows):
             return
         start, site = self._span(first)[0], sites.pop()
         for row in self.state.last_group:

@@ -129,9 +129,10 @@ class Emitter(Earlier):
         self._keep_limb(rows, group)
         self._share_limb(rows, group)
         self.state.groups += 1
+        steps = [(self._rule(m, group), *self._span(m)) for m in sorted(group.mentions, key=lambda m: m.i)]
         for row in rows:
             row.group = self.state.groups
-            self._finish(row, group)
+            self._finish(row, group, steps)
         self._add(rows, group)
         if own:
             columns = self.state.pair_order is not None and group.side is None and group.valued
@@ -261,7 +262,8 @@ class Emitter(Earlier):
             out.append(row)
         return out
 
-    def _finish(self, row: Draft, group: Group) -> None:
+    def _finish(self, row: Draft, group: Group, steps: list[tuple[str, int, int]]) -> None:
+        """What the words of the group add to a row of it; `steps` are the rule and span of each."""
         if row.status in ("abnormal", "equivocal") and group.neg is None:  # "not quite normal" is no "marked"
             for m in (*group.sevs, *(m for m in group.results if m.lex is not None and m.lex.severity)):
                 assert m.lex is not None
@@ -276,12 +278,8 @@ class Emitter(Earlier):
             row.descriptors = [d for d in row.descriptors if d not in _ABNORMAL]
         if group.hedged:
             row.qualifiers.append("hedged")
-        ms = sorted(group.mentions, key=lambda m: m.i)
-        spans: list[tuple[int, int]] = []
-        for m in ms:
-            start, end = self._span(m)
-            spans.append((start, end))
-            row.steps.append((self._rule(m, group), start, end))
+        row.steps.extend(steps)
+        spans = [(start, end) for _, start, end in steps]
         if group.reason is not None:
             low, high = group.reason
             row.reason = "\0"
@@ -325,9 +323,9 @@ class Emitter(Earlier):
             return "result"
         if m in group.sevs:
             return "severity"
-        if any(p.mention is m for p in group.places):
+        if m in [place.mention for place in group.places]:
             return "place"
-        if any(t.mention is m for t in group.targets):
+        if m in [target.mention for target in group.targets]:
             return "item"
         return "link"
 

@@ -159,16 +159,11 @@ class Look(Peek):
         need = lex.item.needs
         if need in ("plantar", "standing", "modality"):
             return self._need_met(need, k)
-        if lex.text == "face" and self._station_word(k):
-            return False
-        weak = any(t.item == "power" and t.sign for t in self.group.targets)
-        if lex.text == "face" and not weak and any(area in ("arm", "leg") for area in self._areas(k + 1)):
-            return False
-        told = self.group.valued and self.group.targets and not self.result_of(k + 1)
-        if lex.text == "face" and told and self._word_before(k) in ("in", "of"):  # "power is normal in the face"
-            return False
-        if lex.text == "face" and self.reads_as(k, "facial_power"):
-            return True
+        if lex.text == "face":
+            if self._face_is_place(k):
+                return False
+            if self.reads_as(k, "facial_power"):
+                return True
         if need == "neck":
             return self.reads_as(k, "neck_stiffness")
         if lex.site is not None and lex.site.needs is None and lex.result is None and lex.item.needs is None:
@@ -189,6 +184,17 @@ class Look(Peek):
                 return True  # "no fasciculations, calf 4/5"
             return not any(t.item in ("muscle_bulk", "fasciculations") for t in self.group.targets or self.state.topic)
         return True
+
+    def _face_is_place(self, k: int) -> bool:
+        """The face at k steers, or is the place of what was said before, and is not examined for its power."""
+        targets = self.group.targets
+        if self._station_word(k):
+            return True
+        weak = any(t.item == "power" and t.sign for t in targets)
+        if not weak and any(area in ("arm", "leg") for area in self._areas(k + 1)):
+            return True
+        told = self.group.valued and targets and not self.result_of(k + 1)
+        return bool(told) and self._word_before(k) in ("in", "of")  # "power is normal in the face"
 
     def _only_where(self, k: int) -> bool:
         """ "fasciculations in the right calf": the place of what was named, and no item of its own."""

@@ -72,13 +72,11 @@ def find(pipe: Pipeline, words: Words, base: int = 0, opening: bool = False) -> 
         if norm == "with" and i + 1 in spans and _after_denial(out):
             i += 1
             continue
-        span = complaints.get(i) if i - cued < 9 or (opening and i + base < _OPENING and not _examining(out)) else None
-        if (
-            span is not None
-            and i - cued >= 9
-            and (not span[1].complaint_only or _sided(span[1], out, i) or _denied(out, i))
-        ):
-            span = None
+        span = complaints.get(i)
+        if span is not None and i - cued >= 9:
+            opens = opening and i + base < _OPENING and not _examining(out)
+            if not opens or not span[1].complaint_only or _sided(span[1], out, i) or _denied(out, i):
+                span = None
         named = bool(out) and out[-1].lex is not None and bool(out[-1].lex.item or out[-1].lex.site)
         span = cut_no(pipe, norms, spans, i, span or spans.get(i), named)
         if norm in _SHORT_NOT and (named or not placeless(pipe, spans.get(i + 1))):

@@ -196,7 +196,7 @@ def _settle(classes: bytearray, content: bytearray) -> bytearray:
         else:
             last = kinds[t]
     following = CONTEXT
-    for t in range(len(kinds) - 1, -1, -1):
+    for t in range(len(kinds) - 1, -1, -1) if 255 in kinds else ():
         if kinds[t] == 255:
             kinds[t] = following
         else:

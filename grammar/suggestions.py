@@ -35,12 +35,17 @@ def suggestion_rules() -> tuple[SuggestionRule, ...]:
 def suggest(catalogue: Catalogue, findings: Sequence[Finding], complaints: Sequence[str]) -> tuple[Suggestion, ...]:
     """Every add-on the findings point to that is not required already, each with its first reason."""
     found: dict[str, tuple[str, list[int]]] = {}
+    abnormal: dict[str, list[int]] = {}
+    for index, finding in enumerate(findings):
+        if finding.status == "abnormal":
+            abnormal.setdefault(finding.item, []).append(index)
+    if not abnormal:
+        return ()
     for rule in suggestion_rules():
-        if rule.addon in complaints or rule.addon not in catalogue.addons:
+        if rule.item not in abnormal or rule.addon in complaints or rule.addon not in catalogue.addons:
             continue
-        for index, finding in enumerate(findings):
-            if finding.item != rule.item or finding.status != "abnormal":
-                continue
+        for index in abnormal[rule.item]:
+            finding = findings[index]
             if (rule.site is not None and finding.site != rule.site) or (
                 rule.descriptor is not None and rule.descriptor not in finding.descriptors
             ):
