@@ -24,10 +24,12 @@ def headed(norms: list[str], i: int, end: int) -> bool:
     return before in ("(", "[") or after in (":", ")", "]") or (not before.strip() and not after.strip())
 
 
-def cut_no(pipe: Pipeline, norms: list[str], spans: Spans, i: int, span: Found, named: bool) -> Found:
+def cut_no(
+    pipe: Pipeline, norms: list[str], spans: Spans, i: int, span: tuple[int, Lexeme], named: bool
+) -> tuple[int, Lexeme]:
     """ "no trouble finding words", "not dysarthric" with nothing `named`: a denied sign, and no result of a word."""
     behind = spans.get(i + 1)
-    if span is None or behind is None or behind[1].item is None or not behind[1].item.sign:
+    if behind is None or behind[1].item is None or not behind[1].item.sign:
         return span
     if norms[i] not in ("no", "not") or span[1].result is None or span[1].item is not None:
         return span

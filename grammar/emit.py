@@ -339,19 +339,7 @@ class Emitter(Earlier):
             if self._halves(row):
                 kept.append(row)
                 continue
-            twin = next(
-                (
-                    d
-                    for d in reversed(drafts[-60:])
-                    if d.item == row.item
-                    and d.site == row.site
-                    and d.alive
-                    and d.side == row.side
-                    and d.status == row.status
-                    and (d.grade == row.grade or (None in (d.grade, row.grade) and not _unlike(d, row)))
-                ),
-                None,
-            )
+            twin = self._twin(row)
             if twin is not None:
                 if twin.grade is None and row.grade is not None:
                     twin.grade, twin.high, twin.spans, twin.steps = row.grade, row.high, row.spans, row.steps
@@ -365,6 +353,15 @@ class Emitter(Earlier):
         else:
             self.state.last_rows = kept
         self.state.last_group = kept
+
+    def _twin(self, row: Draft) -> Draft | None:
+        """The row that says the same already, or that only lacks the grade."""
+        for d in reversed(self.state.drafts[-60:]):
+            if d.item != row.item or d.site != row.site or d.side != row.side or d.status != row.status:
+                continue
+            if d.alive and (d.grade == row.grade or (None in (d.grade, row.grade) and not _unlike(d, row))):
+                return d
+        return None
 
     def _used(self, m: Mention, rows: list[Draft], group: Group) -> bool:
         """The result word took part in some row; if not, it stays unread."""

@@ -77,8 +77,10 @@ def find(pipe: Pipeline, words: Words, base: int = 0, opening: bool = False) -> 
             opens = opening and i + base < _OPENING and not _examining(out)
             if not opens or not span[1].complaint_only or _sided(span[1], out, i) or _denied(out, i):
                 span = None
+        span = span or spans.get(i)
         named = bool(out) and out[-1].lex is not None and bool(out[-1].lex.item or out[-1].lex.site)
-        span = cut_no(pipe, norms, spans, i, span or spans.get(i), named)
+        if span is not None:
+            span = cut_no(pipe, norms, spans, i, span, named)
         if norm in _SHORT_NOT and (named or not placeless(pipe, spans.get(i + 1))):
             span = denied_short(pipe, norms, i, span)
         if norm == "?" and _ends_question(tokens, blank, i, out):
@@ -218,12 +220,17 @@ def _longest(tree: PhraseTree, norms: list[str]) -> tuple[Spans, Spans]:
     count only behind a complaint cue."""
     longest: Spans = {}
     complaints: Spans = {}
+    count = len(norms)
     for start, norm in enumerate(norms):
-        for end, lex in tree.at(norms, start) if norm in tree.longer else ():
-            if lex.complaints is not None:
+        node, end = tree.longer.get(norm), start + 1
+        while node is not None:
+            lex = node.lexeme
+            if lex is not None and lex.complaints is not None:
                 complaints[start] = (end, lex)
-            if not lex.complaint_only:
+            if lex is not None and not lex.complaint_only:
                 longest[start] = (end, lex)
+            node = node.longer.get(norms[end]) if end < count else None
+            end += 1
     return longest, complaints
 
 

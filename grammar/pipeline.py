@@ -8,7 +8,7 @@ spelling.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -57,7 +57,7 @@ class Words:
 
 
 class PhraseTree:
-    """All phrases by their words: each step down the tree is one more word of a phrase."""
+    """All phrases by their words: each step down the tree is one more word, `lexeme` is the phrase that ends there."""
 
     __slots__ = ("lexeme", "longer")
 
@@ -71,16 +71,6 @@ class PhraseTree:
         for word in words:
             node = node.longer.setdefault(word, PhraseTree())
         node.lexeme = lexeme
-
-    def at(self, words: list[str], start: int) -> Iterator[tuple[int, Lexeme]]:
-        """(end, lexeme) of every phrase that begins at `start`, the shortest first."""
-        node = self.longer.get(words[start])
-        end = start + 1
-        while node is not None:
-            if node.lexeme is not None:
-                yield end, node.lexeme
-            node = node.longer.get(words[end]) if end < len(words) else None
-            end += 1
 
 
 class Pipeline:

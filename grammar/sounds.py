@@ -151,15 +151,15 @@ class SoundAlikes:
         return not any(n.isdecimal() for n in near) and not any(self._evidence(near, k) for k in range(len(near)))
 
     def _window(self, norms: list[str], unknown: list[bool], i: int) -> tuple[int, int, tuple[str, ...]] | None:
-        if not norms[i].isalpha():
-            return None
-        for size in range(min(_LONGEST, len(norms) - i), 0, -1):
-            window = norms[i : i + size]
-            if not any(unknown[i : i + size]) or not all(w.isalpha() for w in window) or _NEVER & set(window):
-                continue
-            heard = "".join(window)
+        reach = 0
+        while reach < _LONGEST and i + reach < len(norms) and _heard_in_pieces(norms[i + reach]):
+            reach += 1
+        for size in range(reach, 0, -1):
+            if not any(unknown[i : i + size]):
+                return None
+            heard = "".join(norms[i : i + size])
             if len(heard) < _SHORTEST:
-                continue
+                return None
             word = self.best(heard, size > 1)
             if word is not None and self._fits(norms, i, i + size, word):
                 return i, i + size, (word,)
@@ -193,6 +193,11 @@ class SoundAlikes:
             if lexeme is not None and (lexeme.result or lexeme.side or lexeme.neg):
                 return True
         return False
+
+
+def _heard_in_pieces(norm: str) -> bool:
+    """It can be a part of a word that was heard in pieces."""
+    return norm.isalpha() and norm not in _NEVER
 
 
 def repair(alikes: SoundAlikes, doc: Doc, norms: list[str]) -> list[tuple[int, str]]:
