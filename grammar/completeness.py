@@ -39,17 +39,16 @@ def nerves() -> dict[str, tuple[int, ...]]:
 
 
 class RequiredSlot:
-    """A required slot: its row for each state, and the summaries that cover it, as (item, site or "")."""
+    """A required slot, and the summaries that cover it, as (item, site or "")."""
 
-    __slots__ = ("items", "name", "rows", "side", "site", "summaries")
+    __slots__ = ("by", "items", "name", "rows", "side", "site", "summaries")
 
     def __init__(self, name: str, site: str | None, side: Side, by: str) -> None:
         self.name = name
         self.site = site
         self.side: Side = side
-        self.rows = {
-            state: Slot(item=name, site=site, side=side, state=state, required_by=by, reason=None) for state in RANK
-        }
+        self.by = by
+        self.rows: dict[SlotState, Slot] = {}
         self.summaries = tuple(
             (item, place)
             for summary, sites in summaries().get(name, {}).items()
@@ -59,6 +58,14 @@ class RequiredSlot:
         # What has to be said of any of these before the slot can be anything but missing.
         self.items = frozenset((name, *(item for item, _ in self.summaries)))
 
+    def row(self, state: SlotState) -> Slot:
+        """The slot in a state without a reason; it is frozen, so it is made once."""
+        if state not in self.rows:
+            self.rows[state] = Slot(
+                item=self.name, site=self.site, side=self.side, state=state, required_by=self.by, reason=None
+            )
+        return self.rows[state]
+
 
 class Required:
     """The slots of a protocol in order, the same with nothing said of any, and the places of the slots of each item."""
@@ -67,7 +74,7 @@ class Required:
 
     def __init__(self, slots: tuple[RequiredSlot, ...]) -> None:
         self.slots = slots
-        self.missing = [slot.rows["missing"] for slot in slots]
+        self.missing = [slot.row("missing") for slot in slots]
         self.places_of: dict[str, list[int]] = {}
         for place, slot in enumerate(slots):
             for item in slot.items:
@@ -132,7 +139,7 @@ def _slot(wanted: RequiredSlot, by_item: dict[str, list[Finding]], asked: set[tu
             state = _summary(finding, side)
             if state is not None and RANK[state] < RANK[best]:
                 best, reason = state, finding.reason if state == "not_examined" else None
-    row = wanted.rows[best]
+    row = wanted.row(best)
     return row if reason is None else row.model_copy(update={"reason": reason})
 
 

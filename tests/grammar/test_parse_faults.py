@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 
 import pytest
@@ -35,3 +36,17 @@ def test_a_fault_in_reading_a_sentence_leaves_it_unread(monkeypatch: pytest.Monk
     assert note.findings == ()
     assert [piece.text for piece in note.unread] == ["left plantar extensor"]
     assert "not_read" in {query.kind for query in note.queries}
+
+
+@pytest.mark.parametrize("running", [True, False])
+def test_reading_makes_no_cycles_and_leaves_the_collector_as_it_was(*, running: bool) -> None:
+    said = "right knee jerk brisk, sorry, left. no tremor. power four out of five in both arms, the rest normal."
+    parse(said)
+    gc.collect()
+    (gc.enable if running else gc.disable)()
+    try:
+        parse(said)
+        assert gc.isenabled() is running
+        assert gc.collect() == 0
+    finally:
+        gc.enable()
