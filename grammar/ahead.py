@@ -273,8 +273,11 @@ class Ahead(Look):
 
     def _own_before_comma(self, k: int) -> bool:
         """The item at k has its result before the next comma."""
+        told = self.group.valued and self._word_before(k) in ("in", "of", "at", "for")
         k += 1
         while k < len(self.ms) and self.ms[k].kind not in (COMMA, STOP) and not self.is_item(k):
+            if told and (self.at(k).repair or self.at(k).text == "no"):
+                return False  # "three out of five in the left deltoid no five out of five": it puts that value right
             result = self.at(k).result
             lead = result is not None and result.any is not None and result.any.lead  # "testing that he can perform"
             if self.result_of(k) and not lead:
