@@ -69,7 +69,9 @@ class PhraseTree:
         """Put a phrase into the tree."""
         node = self
         for word in words:
-            node = node.longer.setdefault(word, PhraseTree())
+            if word not in node.longer:
+                node.longer[word] = PhraseTree()
+            node = node.longer[word]
         node.lexeme = lexeme
 
 
