@@ -167,13 +167,13 @@ def _merge(first: Lexeme, other: Lexeme) -> None:
 
 def pipeline(extra: tuple[Path, ...] = ()) -> Pipeline:
     """The pipeline of the built-in data (and of a clinic's folders); built once."""
-    return _built(extra)
+    return built(extra)
 
 
 @lru_cache(maxsize=4)
-def _built(extra: tuple[Path, ...]) -> Pipeline:
+def built(extra: tuple[Path, ...]) -> Pipeline:
     """Said and unsaid arguments are different keys of a cache, so `pipeline` hands its one on."""
     return Pipeline(extra)
 
 
-__all__ = ["DATA", "PhraseTree", "Pipeline", "Words", "pipeline"]
+__all__ = ["DATA", "PhraseTree", "Pipeline", "Words", "built", "pipeline"]

@@ -82,11 +82,11 @@ def test_many_who_ask_at_once_load_the_grammar_once(folder: Path, monkeypatch: p
             super().__init__(extra)
 
     monkeypatch.setattr(pipeline, "Pipeline", Counted)
-    pipeline.pipeline.cache_clear()
+    pipeline.built.cache_clear()
     askers = [threading.Thread(target=clinic.get_ready) for _ in range(8)]
     for asker in askers:
         asker.start()
     for asker in askers:
         asker.join()
     assert made == [(folder,)]
-    pipeline.pipeline.cache_clear()
+    pipeline.built.cache_clear()
