@@ -114,6 +114,12 @@ def _stem(word: str) -> str | None:
     return None
 
 
+def read_dictionary(path: Path) -> dict[str, tuple[Phones, ...]]:
+    """The pronunciations in a dictionary file for pocketsphinx."""
+    with path.open(encoding="utf-8") as file:
+        return _gather(file)
+
+
 def dictionary_lines(words: dict[str, tuple[Phones, ...]]) -> Iterator[str]:
     """The lines of a dictionary file for pocketsphinx."""
     for word, ways in words.items():

@@ -87,8 +87,8 @@ class Trigram:
     def _lines(self, grams: Iterable[Gram], *, last: bool) -> Iterator[str]:
         for gram in grams:
             chance = NEVER if gram == (START,) else math.log10(self.probability(gram[-1], gram[:-1]))
-            weight = "" if last or gram[-1] == END else f" {math.log10(self.backoff(gram)):.4f}"
-            yield f"{chance:.4f} {' '.join(gram)}{weight}\n"
+            weight = "" if last or gram[-1] == END else f"\t{math.log10(self.backoff(gram)):.4f}"
+            yield f"{chance:.4f}\t{' '.join(gram)}{weight}\n"
 
 
 def train(sentences: Iterable[str], words: Iterable[str] = ()) -> Trigram:

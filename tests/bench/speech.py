@@ -58,7 +58,7 @@ def state_of_the_code() -> str:
     digest = hashlib.sha256()
     for folder in ("dictate/engines", "dictate/audio"):
         for path in sorted((ROOT / folder).rglob("*")):
-            if path.suffix in (".py", ".toml", ".tsv", ".dict"):
+            if path.suffix in (".py", ".toml", ".tsv", ".dict", ".npz"):
                 digest.update(path.read_bytes())
     return digest.hexdigest()[:8]
 

@@ -22,6 +22,8 @@ from dictate.engines.fused.search import Heard, free_words
 from dictate.engines.fused.settings import fused_settings
 
 RATIO_LIMIT = 6.0
+SHARES = {True: 1.0, None: 0.5, False: 0.0}
+"""What a word adds to the share of words that an ear heard as well; None: one of two ears did."""
 
 
 def is_accepted(heard: Heard, evidence: Sequence[WordEvidence], language: Language) -> bool:
@@ -44,7 +46,7 @@ def signs(heard: Heard, evidence: Sequence[WordEvidence], language: Language) ->
     return (
         1.0,
         sum(word.free is True for word in evidence) / count,
-        sum(word.ear is True for word in evidence) / count,
+        sum(SHARES[word.ear] for word in evidence) / count,
         max(-1.0, min(5.0, gap)),
         ratio(steered, language),
         ratio(free_words(heard), language),

@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dictate.engines.fused.search import Heard, Reading, free_words
 from dictate.engines.fused.settings import fused_settings
@@ -30,8 +30,8 @@ NEAREST = 0.005
 
 @dataclass(frozen=True, slots=True)
 class WordEvidence:
-    """One word and what speaks for it. `ear` and `free`: agreement, None when there is nothing to compare
-    with."""
+    """One word and what speaks for it. `ear` and `free`: agreement, None when there is nothing to compare with, or when
+    one of two ears agrees."""
 
     text: str
     posterior: float = 0.5
@@ -66,6 +66,23 @@ def gather(heard: Heard, ear: Sequence[str], *, has_ear: bool, sure: Sequence[bo
             )
         )
     return tuple(found)
+
+
+def joined(one: Sequence[WordEvidence], other: Sequence[WordEvidence]) -> tuple[WordEvidence, ...]:
+    """The evidence for the same words with two ears as witnesses.
+
+    A word that both heard has their agreement, one that neither heard their disagreement, and one that a single ear
+    heard neither; what only the ears heard beside it counts when both heard it.
+    """
+    return tuple(
+        replace(
+            first,
+            ear=first.ear if first.ear == second.ear else None,
+            rivals=tuple(dict.fromkeys((*first.rivals, *second.rivals))),
+            beside=tuple(word for word in first.beside if word in second.beside),
+        )
+        for first, second in zip(one, other, strict=True)
+    )
 
 
 def features(word: WordEvidence) -> tuple[float, ...]:

@@ -85,9 +85,14 @@ def level_dbfs(samples: Samples) -> float:
     return 10.0 * float(np.log10(power + 1e-10))
 
 
+def is_noisy(lead: Samples) -> bool:
+    """Whether the quarter second before the speech is loud; less sound than that tells nothing."""
+    return len(lead) >= PRE_ROLL and level_dbfs(lead) >= NOISY_DBFS
+
+
 def suppressor_for(lead: Samples) -> Any:
     """A noise suppressor that knows the noise of `lead`; None when that is quiet, or the package is not installed."""
-    if len(lead) < PRE_ROLL or level_dbfs(lead) < NOISY_DBFS:
+    if not is_noisy(lead):
         return None
     processor = suppressor()
     if processor is not None:

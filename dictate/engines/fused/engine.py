@@ -1,11 +1,13 @@
 """The fused recogniser behind the Engine Protocol.
 
-Two recognisers listen. The second ear (PocketSphinx with the examination's own model) hears while somebody
-still speaks; the words it found are hints to the neural search over the finished utterance (`search.py`),
-which may take them or leave them. They fail on different words: the neural network knows sounds but not the
-trade's words ("hip fleaks and"), the ear knows nothing else. In noise a quieted copy of the sound is searched as well,
-and among close readings the grammar has a say (`choice.py`). Then the words are placed in time, each gets a
-confidence (`certainty.py`), and the whole is judged: was it said to the tool at all (`acceptance.py`)?
+Three recognisers listen. The second ear (PocketSphinx with the examination's own model) hears while somebody still
+speaks; the third (`phone_ear.py`) reads phones from what the neural encoder made of the finished utterance. The words
+that they found are hints to the neural search (`search.py`), which may take them or leave them. They fail on different
+words: the neural network knows sounds but not the trade's words ("hip fleaks and"), the ears know nothing else. In
+noise a quieted copy of the sound is searched as well, and among close readings the grammar has a say (`choice.py`).
+Then the words are placed in time, each gets a confidence (`certainty.py`), for which the ears bear witness: both in
+quiet sound, in noise, which PocketSphinx never learnt, the third alone. Last the whole is judged: was it said to the
+tool at all (`acceptance.py`)?
 """
 
 from __future__ import annotations
@@ -20,11 +22,12 @@ import numpy as np
 from dictate.engines.engine import Engine, prepare
 from dictate.engines.fused.acceptance import is_accepted
 from dictate.engines.fused.build import ensure_language
-from dictate.engines.fused.certainty import WordEvidence, certainty, gather
+from dictate.engines.fused.certainty import WordEvidence, certainty, gather, joined
 from dictate.engines.fused.choice import Unread, grammar_unread, pooled, sensible
 from dictate.engines.fused.ear import PRE_ROLL, QuietedEar, quiet_copy
 from dictate.engines.fused.language import Language
-from dictate.engines.fused.net import SHORTEST_SAMPLES, Net
+from dictate.engines.fused.net import SHORTEST_SAMPLES, Net, Voice
+from dictate.engines.fused.phone_ear import PhoneEar, PhoneWord, open_phone_ear
 from dictate.engines.fused.search import Heard, free_words, search
 from dictate.engines.fused.settings import fused_settings
 from dictate.engines.fused.times import Aligner
@@ -54,12 +57,20 @@ class FusedEngine:
     partials = True
     """False: give no partial results (another engine beside this one does, more cheaply)."""
 
-    def __init__(self, net: Net, language: Language, ear: Engine | None = None, unread: Unread | None = None) -> None:
-        """`unread`: the grammar's say (`choice.grammar_unread`); without it the best score alone decides."""
+    def __init__(
+        self,
+        net: Net,
+        language: Language,
+        ear: Engine | None = None,
+        unread: Unread | None = None,
+        phones: PhoneEar | None = None,
+    ) -> None:
+        """`unread`: the grammar's say (`choice.grammar_unread`); without it the best score alone decides. `phones`: the
+        third ear."""
         numbers = fused_settings()
         self._net, self._language, self._numbers = net, language, numbers
         self._weights, self._quick = numbers.search.weights(), numbers.partial.weights()
-        self._ear, self._aligner, self._unread = ear, Aligner(), unread
+        self._ear, self._phones, self._aligner, self._unread = ear, phones, Aligner(), unread
         self._pieces: list[Samples] = []
         self._start_s = 0.0
         self._length = 0
@@ -115,7 +126,7 @@ class FusedEngine:
         return final
 
     def _search_all(self, ear: Sequence[Word], began: float) -> FinalText:
-        self.spent = {"ear": time.perf_counter() - began, "network": 0.0, "search": 0.0, "times": 0.0}
+        self.spent = {"ear": time.perf_counter() - began, "network": 0.0, "phones": 0.0, "search": 0.0, "times": 0.0}
         samples = np.concatenate(self._pieces) if self._pieces else np.zeros(0, dtype=np.int16)
         self.judged = []
         lead = samples[:PRE_ROLL]
@@ -139,31 +150,64 @@ class FusedEngine:
         """Let go of the models."""
         if self._ear is not None:
             self._ear.close()
-        del self._net, self._language, self._aligner
+        del self._net, self._language, self._aligner, self._phones
 
     def _judge(self, samples: Samples, ear: Sequence[Word], lead: Samples) -> Judged:
         if len(samples) < SHORTEST_SAMPLES:
             return Judged(Heard(()), (), ())
-        said = tuple(word.text for word in ear)
-        heard = self._searched(samples, said)
-        if not heard.readings or heard.readings[0].words != said:
-            quiet = quiet_copy(samples, lead)
-            if quiet is not None:
-                heard = pooled(heard, self._searched(quiet, said, free=False), self._numbers.choice.quiet)
+        raw, quiet = self._listened(samples), self._quieted(samples, lead)
+        said, spelt = tuple(word.text for word in ear), self._spelt(raw, quiet or raw)
+        rows = [said, tuple(word.text for word in spelt)]
+        heard = self._searched(raw, rows, samples)
+        if quiet is not None and not (heard.readings and heard.readings[0].words in rows):
+            heard = pooled(heard, self._searched(quiet, rows, samples, free=False), self._numbers.choice.quiet)
         if self._unread is not None:
             heard = sensible(heard, self._unread, self._numbers.choice.close, self._numbers.choice.most)
-        sure = [word.confidence >= self._numbers.confidence.ear_sure for word in ear]
-        return Judged(heard, said, gather(heard, said, has_ear=self._ear is not None, sure=sure))
+        return Judged(heard, rows[0], self._witnessed(heard, ear, spelt, noisy=quiet is not None))
 
-    def _searched(self, samples: Samples, ear: Sequence[str], *, free: bool = True) -> Heard:
+    def _witnessed(
+        self, heard: Heard, ear: Sequence[Word], spelt: Sequence[PhoneWord], *, noisy: bool
+    ) -> tuple[WordEvidence, ...]:
+        """The evidence for each word, with the ears that can be trusted in such sound as witnesses."""
+        sure = self._numbers.confidence.ear_sure
+        second = gather(
+            heard,
+            [word.text for word in ear],
+            has_ear=self._ear is not None,
+            sure=[word.confidence >= sure for word in ear],
+        )
+        if self._phones is None:
+            return second
+        third = gather(
+            heard, [word.text for word in spelt], has_ear=True, sure=[word.certainty >= sure for word in spelt]
+        )
+        return third if noisy or self._ear is None else joined(second, third)
+
+    def _listened(self, samples: Samples) -> Voice:
         began = time.perf_counter()
         voice = self._net.listen(samples)
-        listened = time.perf_counter()
-        hints = [(word, self._numbers.hints.nats) for word in ear]
+        self.spent["network"] += time.perf_counter() - began
+        return voice
+
+    def _quieted(self, samples: Samples, lead: Samples) -> Voice | None:
+        """The utterance with less noise; None when there is none to take."""
+        quiet = quiet_copy(samples, lead)
+        return None if quiet is None else self._listened(quiet)
+
+    def _spelt(self, raw: Voice, quiet: Voice) -> tuple[PhoneWord, ...]:
+        """What the third ear hears."""
+        began = time.perf_counter()
+        found = self._phones.hear(raw.states, quiet.states) if self._phones is not None else ()
+        self.spent["phones"] += time.perf_counter() - began
+        return found
+
+    def _searched(self, voice: Voice, ears: Sequence[Sequence[str]], samples: Samples, *, free: bool = True) -> Heard:
+        began = time.perf_counter()
+        hints = [[(word, nats) for word in row] for row, nats in zip(ears, self._numbers.hints.rows(), strict=True)]
         length_s = len(samples) / SAMPLE_RATE_HZ
         heard = search(voice, self._net.pieces, self._language, self._weights, length_s, free=free, hints=hints)
-        self.spent["network"] += listened - began
-        self.spent["search"] += time.perf_counter() - listened
+        voice.forget()
+        self.spent["search"] += time.perf_counter() - began
         return heard
 
     def _placed(self, samples: Samples, start_s: float, evidence: Sequence[WordEvidence]) -> list[Word]:
@@ -201,6 +245,8 @@ def open_engine(
     net = Net()
     if ear is None:
         ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
-    engine = FusedEngine(net, ensure_language(cache, clinic), ear, grammar_unread(folders))
+    engine = FusedEngine(
+        net, ensure_language(cache, clinic), ear, grammar_unread(folders), open_phone_ear(cache, clinic)
+    )
     give_back()
     return engine

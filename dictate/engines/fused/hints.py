@@ -19,7 +19,22 @@ Hint = tuple[str, float]
 
 
 class Hints:
-    """The other reading: (word, nats) in the order they were heard."""
+    """What other recognisers heard, a row each. A word that several of them heard there gains from each."""
+
+    def __init__(self, rows: Sequence[Sequence[Hint]] = ()) -> None:
+        self._rows = [HintRow(row) for row in rows if row]
+
+    def gain(self, said: tuple[str, ...], word: str) -> float:
+        """The nats that `word` adds after the words `said`; 0 when it is not hinted there."""
+        return sum(row.gain(said, word) for row in self._rows)
+
+    def near(self, said: tuple[str, ...]) -> list[str]:
+        """The words that are hinted next after the words `said`."""
+        return [word for row in self._rows for word, _ in row.near(said)]
+
+
+class HintRow:
+    """One other reading: (word, nats) in the order they were heard."""
 
     def __init__(self, heard: Sequence[Hint] = ()) -> None:
         self._heard = tuple(heard)

@@ -88,6 +88,15 @@ class Voice:
         self._spread: dict[str, npt.NDArray[np.generic]] = {}
         self._rows = 0
 
+    @property
+    def states(self) -> Floats:
+        """The encoder's states, frames x width."""
+        return self._hidden[0]
+
+    def forget(self) -> None:
+        """Let go of the decoder's memory of the hypotheses; the states stay."""
+        self._own, self._cross, self._spread, self._rows = [], [], {}, 0
+
     def first(self) -> Floats:
         """Log-probabilities (1 x pieces) of the first piece."""
         net, frames = self._net, self._hidden.shape[1]

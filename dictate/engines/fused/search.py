@@ -16,7 +16,7 @@ end. Until then the hypothesis is ranked with the look-ahead a * max log P(w | h
 that begin with the prefix, so that a piece which leads to no likely word loses at once and not three pieces
 later.
 
-Hints. Words that another recogniser heard in the same sound add a few nats each to a reading that has them in
+Hints. Words that other recognisers heard in the same sound add a few nats each to a reading that has them in
 the same order (`hints.py`). The network overrules a hint that it hears nothing of.
 
 Folding. Capitals, punctuation and digits are ways of writing, not of speaking; `pieces.py` folds them, and
@@ -45,7 +45,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from dictate.engines.fused.hints import Hints
+from dictate.engines.fused.hints import Hint, Hints
 from dictate.engines.fused.language import History, Language
 from dictate.engines.fused.numerals import first_words, spoken
 from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
@@ -53,6 +53,7 @@ from dictate.engines.fused.pieces import END_TOKEN, Kind, Pieces
 Floats = npt.NDArray[np.float32]
 MAX_WORDS_PER_S, MAX_PIECES_PER_S, LEAST_PIECES = 6.0, 9.0, 12
 CIRCLE_WORDS, CIRCLE_KINDS = 12, 5
+LONG_CIRCLE = range(8, 25)
 LOOSE_GUARD = 4.0
 """Nats that the guard gives way when no reading ended."""
 
@@ -154,11 +155,11 @@ def search(
     duration_s: float,
     *,
     free: bool = True,
-    hints: Sequence[tuple[str, float]] = (),
+    hints: Sequence[Sequence[Hint]] = (),
 ) -> Heard:
     """Find the best readings of one utterance. `free=False` leaves out the greedy hypothesis.
 
-    `hints` are the words that another recogniser heard, in order, each with the nats that it adds to a reading.
+    `hints` are the words that other recognisers heard, a row each, in order, with the nats that each adds to a reading.
     """
     heard = _Search(pieces, language, weights, duration_s, hints).run(acoustics, free=free)
     if heard.readings or not heard.free_pieces:
@@ -174,7 +175,7 @@ class _Search:
         language: Language,
         weights: Weights,
         duration_s: float,
-        hints: Sequence[tuple[str, float]],
+        hints: Sequence[Sequence[Hint]],
     ) -> None:
         self.pieces, self.language, self.weights = pieces, language, weights
         self.hints = Hints(hints)
@@ -312,7 +313,7 @@ class _Search:
         if prefix.isdigit():
             return max((self._word(said, history, word) for word in first_words(prefix)), default=-1e9)
         most = self.weights.language * self.language.prospect(history, prefix) + self.weights.word_bonus
-        hinted = (self._word(said, history, word) for word, _ in self.hints.near(said) if word.startswith(prefix))
+        hinted = (self._word(said, history, word) for word in self.hints.near(said) if word.startswith(prefix))
         return max(most, max(hinted, default=most))
 
     def _close_word(self, hypothesis: _Hypothesis) -> _Closed | None:
@@ -344,8 +345,8 @@ class _Search:
 
 
 def circles(words: Sequence[str]) -> bool:
-    """Whether the words end in a circle: two or more of them said three times running, or one five times, or so few
-    different ones in so many that they turn over and over.
+    """Whether the words end in a circle: two or more of them said three times running, or one five times, or eight or
+    more twice, or so few different ones in so many that they turn over and over.
 
     A network that hears nothing it knows may go round for ever ("of the head of the head of the head", "on the left
     hand on the right hand on the left hand").
@@ -353,6 +354,8 @@ def circles(words: Sequence[str]) -> bool:
     if len(words) >= 5 and len(set(words[-5:])) == 1:
         return True
     if len(words) >= CIRCLE_WORDS and len(set(words[-CIRCLE_WORDS:])) <= CIRCLE_KINDS:
+        return True
+    if any(len(words) >= 2 * size and words[-size:] == words[-2 * size : -size] for size in LONG_CIRCLE):
         return True
     return any(
         len(words) >= 3 * size

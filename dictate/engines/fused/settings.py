@@ -40,10 +40,30 @@ class SearchNumbers(_Table):
         return Weights(**self.model_dump())
 
 
-class HintNumbers(_Table):
-    """What a word that the second ear heard adds to a reading."""
+class PhoneNumbers(_Table):
+    """The third ear's search; see `phone_ear.py`."""
 
-    nats: float = Field(ge=0)
+    language: float = Field(ge=0)
+    """Weight of the trigram."""
+    word_bonus: float
+    prior: float = Field(ge=0, le=1)
+    """Share of each phone's own frequency that is taken off, so that rare phones have a chance."""
+    beam: int = Field(ge=1)
+    tokens: int = Field(ge=1)
+    threshold: float = Field(gt=0)
+    temperature: float = Field(gt=0)
+    """Divides the scores before the softmax over readings: frames lean on each other, so plain scores are too sure."""
+
+
+class HintNumbers(_Table):
+    """What a word that an ear heard adds to a reading."""
+
+    second: float = Field(ge=0)
+    third: float = Field(ge=0)
+
+    def rows(self) -> tuple[float, float]:
+        """Nats of the second ear's words and of the third's."""
+        return self.second, self.third
 
 
 class ChoiceNumbers(_Table):
@@ -83,6 +103,7 @@ class FusedNumbers(_Table):
     language: LanguageNumbers
     search: SearchNumbers
     partial: SearchNumbers
+    phones: PhoneNumbers
     hints: HintNumbers
     choice: ChoiceNumbers
     confidence: ConfidenceNumbers

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,10 +11,13 @@ import soundfile
 
 from dictate.engines.choose import choose_engine
 from dictate.engines.engine import Engine
-from dictate.engines.fused import net, open_engine
+from dictate.engines.fused import net, open_engine, phone_ear
 from dictate.engines.fused.build import ensure_language, everyday_words, fingerprint
 from dictate.engines.fused.ear import level_dbfs
 from dictate.engines.fused.engine import LONGEST_S, cut
+from dictate.engines.fused.phone_ear import PhoneWord
+from dictate.engines.fused.search import Heard, Reading
+from dictate.engines.fused.settings import HintNumbers
 from dictate.engines.fused.times import shared_out
 from dictate.errors import EngineError
 from dictate.events import SAMPLE_RATE_HZ, FinalText, Word
@@ -67,41 +69,89 @@ def test_utterances_do_not_touch_each_other(engine, spoken) -> None:
     assert engine.finish().text == SAID
 
 
-def test_in_noise_the_quieted_sound_is_searched_too_unless_both_ears_agree(engine, spoken, monkeypatch) -> None:
+def test_in_noise_the_quieted_sound_is_searched_too_unless_the_ears_agree(engine, spoken, monkeypatch) -> None:
     pytest.importorskip("webrtc_noise_gain", reason="the extra `fused` is not installed")
     loud = add_noise(spoken, pink(len(spoken), seed=2), 10)
-    searched: list[np.ndarray] = []
-    plain = engine._searched
+    listened: list[np.ndarray] = []
+    searched: list[Heard] = []
+    listen, plain = engine._net.listen, engine._searched
 
-    def watched(samples, ear, *, free=True):
-        searched.append(samples)
-        return plain(samples, ear, free=free)
+    def watched_net(samples):
+        listened.append(samples)
+        return listen(samples)
 
+    def watched(voice, ears, samples, *, free=True):
+        searched.append(plain(voice, ears, samples, free=free))
+        return searched[-1]
+
+    monkeypatch.setattr(engine._net, "listen", watched_net)
     monkeypatch.setattr(engine, "_searched", watched)
     engine.start(0.0)
     engine.accept(spoken)
     assert engine.finish().text == SAID
-    assert len(searched) == 1  # no noise
-    monkeypatch.setattr(engine._ear._engine, "finish", lambda: FinalText((), 0.0, 0.0))  # nothing to agree with
+    assert len(listened) == len(searched) == 1  # no noise
+    deaf_to(engine, monkeypatch, ())
+    listened.clear()
+    searched.clear()
     engine.start(0.0)
     engine.accept(loud)
     final = engine.finish()
-    raw, quiet = searched[1:]
+    raw, quiet = listened
     assert np.array_equal(raw, loud)
     assert level_dbfs(quiet[-2_000:]) < level_dbfs(raw[-2_000:]) - 6
-    alone = [plain(samples, ()) for samples in (raw, quiet)]
-    assert {one.words for heard in alone for one in heard.readings} == {
+    assert {one.words for heard in searched for one in heard.readings} == {
         one.words for one in engine.judged[0].heard.readings
     }
     assert final.words
-    agreed = Word("", 0.0, 1.0, 1.0)
-    said = [replace(agreed, text=word) for word in alone[0].readings[0].words]
-    monkeypatch.setattr(engine._ear._engine, "finish", lambda: FinalText(tuple(said), 0.0, 1.0))
+    deaf_to(engine, monkeypatch, searched[0].readings[0].words)
     searched.clear()
     engine.start(0.0)
     engine.accept(loud)
     engine.finish()
-    assert len(searched) == 1  # they agree
+    assert len(searched) == 1  # an ear that hears the same is enough
+
+
+def deaf_to(engine, monkeypatch, said: tuple[str, ...]) -> None:
+    """Let the second ear hear these words, whatever the sound, with no effect as hints, and the third ear nothing."""
+    words = tuple(Word(word, 0.0, 1.0, 1.0) for word in said)
+    monkeypatch.setattr(engine._ear._engine, "finish", lambda: FinalText(words, 0.0, 1.0))
+    monkeypatch.setattr(engine, "_spelt", lambda raw, quiet: ())
+    monkeypatch.setattr(
+        engine, "_numbers", engine._numbers.model_copy(update={"hints": HintNumbers(second=0, third=0)})
+    )
+
+
+def heard_as(*said: str, score: float = -5.0) -> Heard:
+    readings = tuple(Reading(tuple(words.split()), score, score, (-1.0,) * len(words.split())) for words in said)
+    return Heard(readings)
+
+
+@pytest.mark.parametrize(
+    ("second", "third", "noisy", "witness"),
+    [
+        ("knee jerk absent", "knee jerk absent", False, (True, True, True)),
+        ("knee jerk absent", "knee jerk", False, (True, True, None)),  # one of two ears: neither for nor against
+        ("knee", "knee jerk", False, (True, None, False)),
+        ("knee jerk absent", "knee jerk", True, (True, True, False)),  # in noise the third ear alone
+    ],
+)
+def test_who_bears_witness(engine, second, third, noisy, witness) -> None:
+    ear = [Word(word, 0.0, 1.0, 0.9) for word in second.split()]
+    spelt = [PhoneWord(word, 0.9) for word in third.split()]
+    found = engine._witnessed(heard_as("knee jerk absent"), ear, spelt, noisy=noisy)
+    assert tuple(word.ear for word in found) == witness
+
+
+def test_what_one_ear_alone_heard_beside_a_word_counts_only_in_noise(engine) -> None:
+    ear = [Word(word, 0.0, 1.0, 0.9) for word in ("no", "clonus")]
+    spelt = [PhoneWord(word, 0.9) for word in ("very", "clonus")]
+    for noisy, beside in ((False, ()), (True, ("very",))):
+        assert engine._witnessed(heard_as("clonus"), ear, spelt, noisy=noisy)[0].beside == beside
+
+
+def test_without_the_package_of_its_search_there_is_no_third_ear(monkeypatch, tmp_path) -> None:
+    monkeypatch.setattr(phone_ear.importlib.util, "find_spec", lambda name: None)
+    assert phone_ear.open_phone_ear(tmp_path) is None
 
 
 def test_silence_and_nothing_give_no_words(engine) -> None:

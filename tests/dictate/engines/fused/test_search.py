@@ -152,12 +152,12 @@ def test_a_hint_turns_a_near_thing_and_counts_only_as_often_as_it_was_heard() ->
     near = [{"▁out": 0.55, "▁knee": 0.45}, {"▁jerk": 0.9}]
     even = replace(USUAL, language=0.0, word_bonus=0.0)
     assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0).readings[0].words == ("out", "jerk")
-    found = search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[("knee", 1.0)]).readings
+    found = search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[[("knee", 1.0)]]).readings
     assert found[0].words == ("knee", "jerk")
     twice = [{"▁knee": 0.9}, {"▁jerk": 0.6, "▁knee": 0.4}]
     for hints, expected in (([("knee", 1.0)], ("knee", "jerk")), ([("knee", 1.0)] * 2, ("knee", "knee"))):
-        assert search(Script(WRITING, *twice), WRITING, EXAM, even, 2.0, hints=hints).readings[0].words == expected
-    assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[("plus", 5.0)]).readings[0].words == (
+        assert search(Script(WRITING, *twice), WRITING, EXAM, even, 2.0, hints=[hints]).readings[0].words == expected
+    assert search(Script(WRITING, *near), WRITING, EXAM, even, 2.0, hints=[[("plus", 5.0)]]).readings[0].words == (
         "out",
         "jerk",
     )
@@ -180,6 +180,9 @@ def test_speech_never_vanishes_because_no_reading_would_end() -> None:
         ("plus plus plus", False),
         ("left knee jerk left knee jerk absent", False),
         ("two plus two plus two", False),
+        ("tone is up on the left at the elbow tone is up on the left at the elbow", True),
+        ("tone is up on the left at the elbow tone is up on the right at the elbow", False),
+        ("tone is up on the left tone is up on the left", False),  # six words may well be said again
         ("", False),
     ],
 )
