@@ -42,6 +42,8 @@ def examine() -> list[Check]:
     checks.append(_engine("fused", lambda: _open_fused(settings), optional=True))
     checks += _vosk(settings)
     checks += _microphones()
+    checks.append(_extra("third ear", ("flashlight",), "fused", "hears phones beside the neural engine, for noise"))
+    checks.append(_extra("noise suppressor", ("webrtc_noise_gain",), "fused", "quiets loud rooms for the ears"))
     checks.append(_extra("room board", ("starlette", "uvicorn"), "board", "the page of a live examination"))
     checks.append(_extra("spoken answer", ("espeakng_loader",), "speak", "says aloud what is missing"))
     return checks
@@ -124,7 +126,7 @@ def _microphones() -> list[Check]:
 
 
 def _extra(name: str, modules: tuple[str, ...], extra: str, use: str) -> Check:
-    """A part of `dictate live` that an extra brings."""
+    """A part that an extra brings."""
     if all(importlib.util.find_spec(module) for module in modules):
         return Check("extra", name, "works", use)
     return Check("extra", name, "optional", f"{use}; not installed", f"pip install 'spoken-exam[{extra}]'")

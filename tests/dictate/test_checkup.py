@@ -40,10 +40,16 @@ def test_what_works_and_what_does_not() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "module", "extra"), [("room board", "uvicorn", "board"), ("spoken answer", "espeakng_loader", "speak")]
+    ("name", "module", "extra"),
+    [
+        ("third ear", "flashlight", "fused"),
+        ("noise suppressor", "webrtc_noise_gain", "fused"),
+        ("room board", "uvicorn", "board"),
+        ("spoken answer", "espeakng_loader", "speak"),
+    ],
 )
-def test_a_part_of_a_live_examination_that_is_not_installed_says_how_to_get_it(monkeypatch, name, module, extra):
-    found = dict.fromkeys(("starlette", "uvicorn", "espeakng_loader"), True)
+def test_a_part_that_is_not_installed_says_how_to_get_it(monkeypatch, name, module, extra):
+    found = dict.fromkeys(("flashlight", "webrtc_noise_gain", "starlette", "uvicorn", "espeakng_loader"), True)
     monkeypatch.setattr(checkup.importlib.util, "find_spec", found.get)
     assert states()[name] == "works"
     found[module] = None

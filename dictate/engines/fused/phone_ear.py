@@ -16,7 +16,6 @@ The readings that the search kept, weighed by a softmax, give each word its cert
 
 from __future__ import annotations
 
-import importlib.util
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -82,9 +81,10 @@ class PhoneEar:
 
 def open_phone_ear(cache: Path, clinic: tuple[str, ...] = ()) -> PhoneEar | None:
     """The ear with the examination's words from the cache folder; None without the package flashlight-text."""
-    if importlib.util.find_spec("flashlight") is None:
+    try:
+        return PhoneEar(load_phone_net(), ensure_model(cache, clinic), fused_settings().phones)
+    except ImportError:
         return None
-    return PhoneEar(load_phone_net(), ensure_model(cache, clinic), fused_settings().phones)
 
 
 def _decoder(language_model: Path, ways: dict[str, tuple[tuple[str, ...], ...]], numbers: PhoneNumbers) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -150,7 +151,7 @@ def test_what_one_ear_alone_heard_beside_a_word_counts_only_in_noise(engine) -> 
 
 
 def test_without_the_package_of_its_search_there_is_no_third_ear(monkeypatch, tmp_path) -> None:
-    monkeypatch.setattr(phone_ear.importlib.util, "find_spec", lambda name: None)
+    monkeypatch.setitem(sys.modules, "flashlight.lib.text", None)
     assert phone_ear.open_phone_ear(tmp_path) is None
 
 
