@@ -1,7 +1,8 @@
 """Weakly heard words: which are marked, and which raise a query because they could turn a finding around.
 
 Sides, negations and grades have a stricter limit than other words, and a rival reading of opposite
-meaning (the recogniser also weighed "left" for "right") is asked about whatever the confidence.
+meaning (the recogniser also weighed "left" for "right") is asked about whatever the confidence; so is a side that
+another reading has in the place of a word that is none.
 
 A side may be heard right and yet stand with the wrong finding, because a word between was lost ("reflex absent on the
 right, [normal on the] left"). So a finding is asked about as well when words that it does not rest on were heard less
@@ -125,7 +126,8 @@ def _doubtful(words: Sequence[Word]) -> list[tuple[Word, str]]:
     for word in words:
         for name, kind in limits().kinds.items():
             weak = word.text in kind.words and (word.confidence < limits().strict or _opposite(word))
-            if name not in found and (weak or (name == "negation" and _lost_negation(word))):
+            lost = _lost_negation(word) if name == "negation" else _lost_side(word) if name == "side" else None
+            if name not in found and (weak or lost):
                 found[name] = word
     return [(word, name) for name, word in found.items()]
 
@@ -142,8 +144,16 @@ def _lost_negation(word: Word) -> str | None:
     return next((rival for rival in word.rivals if rival in limits().negating and rival != word.text), None)
 
 
+def _lost_side(word: Word) -> str | None:
+    """A side that another reading has where this one has a word that is none: "four out of five left" for "four right,
+    five left"."""
+    sides = limits().kinds["side"].words
+    return next((rival for rival in word.rivals if rival in sides), None) if word.text not in sides else None
+
+
 def _query(index: int, finding: Finding, word: Word, kind: str) -> Query:
-    rival = _opposite(word) or (_lost_negation(word) if kind == "negation" else None)
+    other = {"negation": _lost_negation, "side": _lost_side}.get(kind, _opposite)
+    rival = _opposite(word) or other(word)
     heard = f"{word.text!r} or {rival!r} was heard" if rival else f"{word.text!r} was heard weakly"
     return Query(
         kind="heard_weakly",

@@ -65,3 +65,13 @@ def test_a_result_that_only_the_other_reading_has_is_asked_about(rivals, expecte
     said = ["joint", "position", "sense", "in", "the", "right", "hand", "normal"]
     words = [Word(text, at * 0.4, at * 0.4 + 0.3, 0.9, rivals if text == "in" else ()) for at, text in enumerate(said)]
     assert asked(note_of([FinalText(tuple(words), 0.0, 4.0)])) == expected
+
+
+@pytest.mark.parametrize(("rivals", "count"), [(("right", "a"), 1), (("or",), 0), ((), 0)])
+def test_a_side_that_another_reading_has_for_a_word_that_is_none_is_asked_about(rivals, count) -> None:
+    """Heard in noise for "grip four right five left"."""
+    said = ["grip", "four", "out", "of", "five", "left"]
+    words = [Word(text, at * 0.4, at * 0.4 + 0.3, 0.9, rivals if text == "of" else ()) for at, text in enumerate(said)]
+    queries = [query for query in note_of([FinalText(tuple(words), 0.0, 4.0)]).queries if query.kind == "heard_weakly"]
+    assert len(queries) == count
+    assert all("Which side?" in query.message and "'of' or 'right' was heard" in query.message for query in queries)
