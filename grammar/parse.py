@@ -8,17 +8,16 @@
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import re
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
 
 from grammar import completeness, consistency
 from grammar.codes import codes_for
+from grammar.collector import uncollected
 from grammar.data_files import DATA
 from grammar.drafts import Draft
 from grammar.mentions import STOP, Mention, find
@@ -77,21 +76,8 @@ def parse(
     """
     text = _LONE.sub("\ufffd", text)
     pipe = pipeline(tuple(folders))
-    with _uncollected():
+    with uncollected():
         return _parse(pipe, text, context, complaint)
-
-
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """Python's collector of cycles waits while a text is read. Reading makes no cycles, and the collector would walk
-    over all that was read so far again and again: a sixth of the time of a long text."""
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
 
 
 def _parse(pipe: Pipeline, text: str, context: Context | None, complaint: Sequence[str]) -> ParseResult:
