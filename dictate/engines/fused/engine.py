@@ -24,7 +24,7 @@ from dictate.engines.fused.acceptance import is_accepted
 from dictate.engines.fused.build import ensure_language
 from dictate.engines.fused.certainty import WordEvidence, certainty, gather, joined
 from dictate.engines.fused.choice import Unread, grammar_unread, pooled, sensible
-from dictate.engines.fused.ear import PRE_ROLL, QuietedEar, quiet_copy
+from dictate.engines.fused.ear import PRE_ROLL, QuietedEar, is_noisy, quiet_copy
 from dictate.engines.fused.language import Language
 from dictate.engines.fused.net import SHORTEST_SAMPLES, Net, Voice
 from dictate.engines.fused.phone_ear import PhoneEar, PhoneWord, open_phone_ear
@@ -163,7 +163,7 @@ class FusedEngine:
             heard = pooled(heard, self._searched(quiet, rows, samples, free=False), self._numbers.choice.quiet)
         if self._unread is not None:
             heard = sensible(heard, self._unread, self._numbers.choice.close, self._numbers.choice.most)
-        return Judged(heard, rows[0], self._witnessed(heard, ear, spelt, noisy=quiet is not None))
+        return Judged(heard, rows[0], self._witnessed(heard, ear, spelt, noisy=is_noisy(lead)))
 
     def _witnessed(
         self, heard: Heard, ear: Sequence[Word], spelt: Sequence[PhoneWord], *, noisy: bool

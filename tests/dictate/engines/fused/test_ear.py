@@ -79,3 +79,14 @@ def test_working_ahead_hands_on_every_sample_and_loses_none_that_follow() -> Non
     quieted.accept(given[7_001:])
     quieted.finish()
     assert np.array_equal(np.concatenate(recorder.got), given)
+
+
+@pytest.mark.parametrize(
+    ("level", "length", "noisy"), [(0.03, 4_000, True), (0.0005, 4_000, False), (0.03, 3_999, False)]
+)
+def test_noise_is_told_by_the_first_quarter_second_with_or_without_the_package(
+    monkeypatch, level, length, noisy
+) -> None:
+    monkeypatch.setattr(ear, "suppressor", lambda: None)
+    lead = (np.random.default_rng(3).normal(scale=level, size=length) * 32_767).clip(-32_767, 32_767).astype(np.int16)
+    assert ear.is_noisy(lead) == noisy
