@@ -53,7 +53,9 @@ def fingerprint(clinic: Iterable[str] = ()) -> str:
         engines / name
         for name in ("corpus.py", "templates.py", "trigram.py", "lexicon.py", "guess.py", "model_build.py")
     ]
-    parts += [engines / "data" / name for name in ("talk.toml", "templates.toml", "pronunciations.dict")]
+    parts += [
+        engines / "data" / name for name in ("talk.toml", "templates.toml", "telling.toml", "pronunciations.dict")
+    ]
     phrases = resources.files("grammar") / "data" / "phrases"
     if phrases.is_dir():
         parts += sorted(phrases.iterdir(), key=lambda entry: entry.name)

@@ -1,5 +1,5 @@
 """Sentences for the language model, drawn from the templates in data/templates.toml (its head explains
-them)."""
+them) and data/telling.toml (findings in whole sentences); the two share their lists."""
 
 from __future__ import annotations
 
@@ -7,9 +7,13 @@ import random
 import re
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from typing import Any
 
-DATA = Path(__file__).parent / "data" / "templates.toml"
+from dictate.errors import EngineError
+
+DATA = tuple(Path(__file__).parent / "data" / name for name in ("templates.toml", "telling.toml"))
 _WORD = re.compile(r"[a-z']+")
 _CHOICE = re.compile(r"\[([^\[\]]*)\]|\{(\w+)\}")
 
@@ -26,11 +30,25 @@ def expand(template: str, lists: dict[str, list[str]], dice: random.Random) -> s
             return " ".join(template.split())
 
 
-def template_words(path: Path = DATA) -> set[str]:
+@cache
+def _read(paths: tuple[Path, ...] = DATA) -> tuple[dict[str, list[str]], list[dict[str, Any]]]:
+    """(lists, groups) of the files together; a name may be given only once."""
+    lists: dict[str, list[str]] = {}
+    groups: list[dict[str, Any]] = []
+    for path in paths:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        if twice := sorted(lists.keys() & data["lists"].keys()):
+            raise EngineError(f"{path.name} of the language model names lists a second time: {', '.join(twice)}")
+        lists |= data["lists"]
+        groups += data["group"]
+    return lists, groups
+
+
+def template_words() -> set[str]:
     """Every word that some template or list holds."""
-    data = tomllib.loads(path.read_text(encoding="utf-8"))
-    texts = [text for entries in data["lists"].values() for text in entries]
-    texts += [text for group in data["group"] for text in group["says"]]
+    lists, groups = _read()
+    texts = [text for entries in lists.values() for text in entries]
+    texts += [text for group in groups for text in group["says"]]
     return {word for text in texts for word in _WORD.findall(re.sub(r"\{\w+\}", " ", text))}
 
 
@@ -38,22 +56,23 @@ def joined_sentences(share: float = 1.0) -> Iterator[str]:
     """The same in runs of one to three, as they are spoken in one breath."""
     lines = list(template_sentences(share=share))
     dice = random.Random(31)
+    dice.shuffle(lines)
     taken = 0
     while taken < len(lines):
         run = dice.choice((1, 1, 1, 2, 3))
-        yield " ".join(dice.choice(lines) for _ in range(run))
+        yield " ".join(lines[taken : taken + run])
         taken += run
 
 
-def template_sentences(path: Path = DATA, *, seed: int = 4, share: float = 1.0) -> Iterator[str]:
+def template_sentences(*, seed: int = 4, share: float = 1.0) -> Iterator[str]:
     """Sentences of all groups, the same for the same seed; `share` takes that part of each group's weight."""
-    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    lists, groups = _read()
     dice = random.Random(seed)
-    for group in data["group"]:
+    for group in groups:
         for template in group["says"]:
             # A template with a choice of eighty instructions needs more draws than one with two sides.
             widest = max((found[1].count("|") + 1 for found in _CHOICE.finditer(template) if found[1]), default=1)
             for _ in range(max(1, round(group["weight"] * share * max(1.0, widest / 10)))):
-                sentence = expand(template, data["lists"], dice)
+                sentence = expand(template, lists, dice)
                 if sentence:
                     yield sentence

@@ -33,6 +33,12 @@ def test_sentences_are_plain_words() -> None:
         "supinator catch",
         "no nystagmus",
         "on the left",
+        "reflexes absent",
+        "worse than",
+        "if she had any",
+        "next visit",
+        "strength's",
+        "a bit",
     ],
 )
 def test_common_phrases_occur(words: str) -> None:

@@ -7,7 +7,8 @@ import re
 
 import pytest
 
-from dictate.engines.templates import expand, joined_sentences, template_sentences, template_words
+from dictate.engines.templates import _read, expand, joined_sentences, template_sentences, template_words
+from dictate.errors import EngineError
 
 
 @pytest.mark.parametrize(
@@ -43,3 +44,14 @@ def test_the_draw_is_the_same_every_time_and_speaks_plain_words() -> None:
 def test_an_unknown_list_is_a_fault() -> None:
     with pytest.raises(KeyError):
         expand("{nothing}", {}, random.Random(1))
+
+
+def test_files_share_their_lists_but_name_none_twice(tmp_path) -> None:
+    one, other = tmp_path / "one.toml", tmp_path / "other.toml"
+    one.write_text('[lists]\nside = ["left"]\n[[group]]\nweight = 1\nsays = ["knee"]\n')
+    other.write_text('[lists]\nlimb = ["arm"]\n[[group]]\nweight = 1\nsays = ["{side} {limb}"]\n')
+    lists, groups = _read((one, other))
+    assert lists == {"side": ["left"], "limb": ["arm"]}
+    assert [group["says"] for group in groups] == [["knee"], ["{side} {limb}"]]
+    with pytest.raises(EngineError, match="second time: side"):
+        _read((one, one))
