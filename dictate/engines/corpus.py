@@ -9,7 +9,7 @@
 - `data/templates.toml`: the same by another hand, which halves the surprise (perplexity 75 to 44 on the
   golden dictations): people differ in how they say things;
 - `data/telling.toml`: findings told in whole sentences, with history, comparison, doubt and plans (perplexity 290 to
-  169 on held-out dictations of that kind, 32.5 to 30.3 on lists of findings);
+  164 on held-out dictations of that kind, 32.5 to 29.9 on lists of findings);
 - a clinic's own phrases (TOML files, `phrases = ["..."]`).
 
 Nothing here gives meaning to words. Drawing uses a fixed seed: same data, same sentences.
