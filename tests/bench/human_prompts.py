@@ -47,8 +47,8 @@ def main() -> None:
     for at, name in enumerate(names):
         samples = padded(prompt(files[name]))
         voice, length_s = net.listen(samples), len(samples) / SAMPLE_RATE_HZ
-        other = search(voice, net.pieces, others[at % PARTS], weights, length_s)
-        covered = search(voice, net.pieces, whole, weights, length_s, free=False)
+        other = search(voice, net.pieces, others[at % PARTS], weights, length_s, free=voice)
+        covered = search(voice, net.pieces, whole, weights, length_s)
         heard = {
             "free reading": free_words(other),
             "fused, other prompts": other.readings[0].words if other.readings else (),

@@ -78,25 +78,23 @@ def speak_all(folder: Path, voices: list[str], each: int) -> None:
 
 
 def copy_prompts(folder: Path) -> None:
-    """The recorded prompts that the benches do not use, with the words that the fused search reads in them."""
-    from dictate.engines.fused.build import build_language
+    """The recorded prompts that the benches do not use, with the words that the network reads in them."""
     from dictate.engines.fused.net import Net
-    from dictate.engines.fused.search import free_words, search
-    from dictate.engines.fused.settings import fused_settings
+    from dictate.engines.fused.search import free_words, freely
     from dictate.engines.lexicon import pronounce
     from tests.bench.speech_sets import PROMPTS, prompt
 
     files = [path for path in sorted(PROMPTS.rglob("*.g722")) if path.stat().st_size > 8_000 * 0.8]
     files = [path for path in files if "silence" not in path.parts]
     random.Random(5).shuffle(files)
-    net, language, weights = Net(), build_language(), fused_settings().partial.weights()
+    net = Net()
     (folder / "spoken").mkdir(parents=True, exist_ok=True)
     for number, file in enumerate(files[BENCH_PROMPTS:]):
         path = folder / "spoken" / f"{HUMAN}-{number:04d}.flac"
         sound = prompt(file)
         if path.exists() or not 0.8 < len(sound) / SAMPLE_RATE_HZ < 9:
             continue
-        words = free_words(search(net.listen(sound), net.pieces, language, weights, len(sound) / SAMPLE_RATE_HZ))
+        words = free_words(freely(net.listen(sound), net.pieces, len(sound) / SAMPLE_RATE_HZ))
         if words and len(pronounce(words)) == len(set(words)):
             _keep(path, " ".join(words), sound)
 

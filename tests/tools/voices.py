@@ -174,6 +174,13 @@ def _kokoro(phrase: str, name: str, speed: float, exact_words: bool) -> Samples:
     return _to_int16(np.asarray(sound, dtype=np.float32).ravel(), KOKORO_RATE_HZ)
 
 
+def blend(one: str, other: str, share: float) -> str:
+    """A kokoro voice of `share` of one and the rest of another, for `speak`; a little beyond 0 and 1 is a voice too."""
+    styles = _kokoro_parts()[2]
+    styles["blend"] = share * styles[one] + (1.0 - share) * styles[other]
+    return "kokoro-blend"
+
+
 @cache
 def _kokoro_parts() -> tuple[Any, Any, Any, Any]:
     """The voice's network, its sign table, its voices, and English text to signs.

@@ -1,14 +1,8 @@
 """Which reading is taken, when several are close together.
 
-Two things decide besides the score S of the search:
-
-- In noise the search runs a second time, on a copy of the sound from which a noise suppressor took the noise. Each copy
-  loses other words: the raw one is drowned, the quiet one is torn. All readings stand in one list, each with the better
-  of its two scores, where the quiet one gains a nat. When network and second ear already agree word by word there is
-  nothing to win, and no second search is made.
-- The grammar reads the closest readings. One that it reads more of ("deltoid" for "they'll toy") goes before the best
-  when it is at most `close` nats behind. It must not differ from the best in a side, a negation or a grade: sense is no
-  witness for those, "left" makes as good a sentence as "right".
+Besides the score S of the search the grammar decides: it reads the closest readings. One that it reads more of
+("deltoid" for "they'll toy") goes before the best when it is at most `close` nats behind. It must not differ from the
+best in a side, a negation or a grade: sense is no witness for those, "left" makes as good a sentence as "right".
 
 The reading that is taken keeps its own score, so that words which only the grammar wanted have a low posterior, are
 marked, and are asked about.
@@ -23,21 +17,10 @@ from pathlib import Path
 
 from dictate.doubt import limits
 from dictate.engines.fused.certainty import alignment
-from dictate.engines.fused.search import Heard, Reading
+from dictate.engines.fused.search import Heard
 
 Unread = Callable[[tuple[str, ...]], int]
 """How many of these words the grammar leaves unread."""
-
-
-def pooled(heard: Heard, quiet: Heard, gain: float = 0.0) -> Heard:
-    """The readings of the raw and the quieted sound as one list, best first; the latter gain `gain` nats. The free
-    reading is that of the raw sound."""
-    best: dict[tuple[str, ...], Reading] = {}
-    for reading in (*heard.readings, *(replace(one, score=one.score + gain) for one in quiet.readings)):
-        old = best.get(reading.words)
-        if old is None or reading.score > old.score:
-            best[reading.words] = reading
-    return replace(heard, readings=tuple(sorted(best.values(), key=lambda reading: -reading.score)))
 
 
 def sensible(heard: Heard, unread: Unread, close: float, most: int) -> Heard:

@@ -21,9 +21,10 @@ import numpy as np
 
 from dictate.engines.engine import Engine, prepare
 from dictate.engines.fused.acceptance import is_accepted
+from dictate.engines.fused.adapter import Adapter, load_adapter
 from dictate.engines.fused.build import ensure_language
 from dictate.engines.fused.certainty import WordEvidence, certainty, gather, joined
-from dictate.engines.fused.choice import Unread, grammar_unread, pooled, sensible
+from dictate.engines.fused.choice import Unread, grammar_unread, sensible
 from dictate.engines.fused.ear import PRE_ROLL, QuietedEar, is_noisy, quiet_copy
 from dictate.engines.fused.language import Language
 from dictate.engines.fused.net import SHORTEST_SAMPLES, Net, Voice
@@ -64,13 +65,15 @@ class FusedEngine:
         ear: Engine | None = None,
         unread: Unread | None = None,
         phones: PhoneEar | None = None,
+        adapter: Adapter | None = None,
     ) -> None:
         """`unread`: the grammar's say (`choice.grammar_unread`); without it the best score alone decides. `phones`: the
-        third ear."""
+        third ear. `adapter`: what the network learnt of examinations."""
         numbers = fused_settings()
         self._net, self._language, self._numbers = net, language, numbers
         self._weights, self._quick = numbers.search.weights(), numbers.partial.weights()
         self._ear, self._phones, self._aligner, self._unread = ear, phones, Aligner(), unread
+        self._adapter = adapter
         self._pieces: list[Samples] = []
         self._start_s = 0.0
         self._length = 0
@@ -100,8 +103,8 @@ class FusedEngine:
         if length_s < self._next_partial_s or length_s > LONGEST_S:
             return None
         self._next_partial_s = length_s + max(PARTIAL_STEP_S, PARTIAL_GROWTH * length_s)
-        voice = self._net.listen(np.concatenate(self._pieces))
-        found = search(voice, self._net.pieces, self._language, self._quick, length_s, free=False)
+        voice = self._adapted(self._net.listen(np.concatenate(self._pieces)), None)
+        found = search(voice, self._net.pieces, self._language, self._quick, length_s)
         text = " ".join(found.readings[0].words) if found.readings else ""
         return PartialText(text, self._start_s) if text else None
 
@@ -150,7 +153,7 @@ class FusedEngine:
         """Let go of the models."""
         if self._ear is not None:
             self._ear.close()
-        del self._net, self._language, self._aligner, self._phones
+        del self._net, self._language, self._aligner, self._phones, self._adapter
 
     def _judge(self, samples: Samples, ear: Sequence[Word], lead: Samples) -> Judged:
         if len(samples) < SHORTEST_SAMPLES:
@@ -158,9 +161,7 @@ class FusedEngine:
         raw, quiet = self._listened(samples), self._quieted(samples, lead)
         said, spelt = tuple(word.text for word in ear), self._spelt(raw, quiet or raw)
         rows = [said, tuple(word.text for word in spelt)]
-        heard = self._searched(raw, rows, samples)
-        if quiet is not None and not (heard.readings and heard.readings[0].words in rows):
-            heard = pooled(heard, self._searched(quiet, rows, samples, free=False), self._numbers.choice.quiet)
+        heard = self._searched(self._adapted(raw, quiet), raw, rows, samples)
         if self._unread is not None:
             heard = sensible(heard, self._unread, self._numbers.choice.close, self._numbers.choice.most)
         return Judged(heard, rows[0], self._witnessed(heard, ear, spelt, noisy=is_noisy(lead)))
@@ -201,12 +202,17 @@ class FusedEngine:
         self.spent["phones"] += time.perf_counter() - began
         return found
 
-    def _searched(self, voice: Voice, ears: Sequence[Sequence[str]], samples: Samples, *, free: bool = True) -> Heard:
+    def _adapted(self, raw: Voice, quiet: Voice | None) -> Voice:
+        return raw if self._adapter is None else raw.adapted(self._adapter, quiet)
+
+    def _searched(self, voice: Voice, plain: Voice, ears: Sequence[Sequence[str]], samples: Samples) -> Heard:
+        """The readings of the adapted voice, and the free one of the plain voice."""
         began = time.perf_counter()
         hints = [[(word, nats) for word in row] for row, nats in zip(ears, self._numbers.hints.rows(), strict=True)]
         length_s = len(samples) / SAMPLE_RATE_HZ
-        heard = search(voice, self._net.pieces, self._language, self._weights, length_s, free=free, hints=hints)
+        heard = search(voice, self._net.pieces, self._language, self._weights, length_s, free=plain, hints=hints)
         voice.forget()
+        plain.forget()
         self.spent["search"] += time.perf_counter() - began
         return heard
 
@@ -245,8 +251,7 @@ def open_engine(
     net = Net()
     if ear is None:
         ear = QuietedEar(PocketsphinxEngine.for_examination(cache, clinic))
-    engine = FusedEngine(
-        net, ensure_language(cache, clinic), ear, grammar_unread(folders), open_phone_ear(cache, clinic)
-    )
+    language, phones = ensure_language(cache, clinic), open_phone_ear(cache, clinic)
+    engine = FusedEngine(net, language, ear, grammar_unread(folders), phones, load_adapter())
     give_back()
     return engine

@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from dictate.engines.fused.adapter import Adapter
+from dictate.engines.fused.layers import log_softmax
 from dictate.engines.fused.pieces import BEGIN_TOKEN, Pieces, read_pieces
 from dictate.errors import EngineError
 from dictate.events import Samples
@@ -67,6 +69,10 @@ class Net:
         self._outputs = ["logits", *(name.replace("past_key_values", "present") for name in self._own)]
         self._cross_outputs = [name.replace("past_key_values", "present") for name in self._cross]
 
+    def no_past(self) -> Floats:
+        """The keys or values of a hypothesis that has not begun."""
+        return np.zeros((1, self._heads, 0, self._width), dtype=np.float32)
+
     def listen(self, samples: Samples) -> Voice:
         """Encode one utterance (mono 16 kHz int16) and make ready to decode it."""
         sound = samples.astype(np.float32) / 32_768.0
@@ -83,6 +89,7 @@ class Voice:
     def __init__(self, net: Net, hidden: Floats) -> None:
         self._net = net
         self._hidden = hidden
+        self._begun: tuple[Floats, list[Floats], list[Floats]] | None = None
         self._own: list[Floats] = []
         self._cross: list[Floats] = []
         self._spread: dict[str, npt.NDArray[np.generic]] = {}
@@ -93,23 +100,35 @@ class Voice:
         """The encoder's states, frames x width."""
         return self._hidden[0]
 
+    def adapted(self, adapter: Adapter, quiet: Voice | None = None) -> Voice:
+        """The same utterance as the adapter makes the decoder hear it; `quiet`: its quieted copy, when there is one."""
+        return AdaptedVoice(self, adapter, quiet or self)
+
     def forget(self) -> None:
-        """Let go of the decoder's memory of the hypotheses; the states stay."""
+        """Let go of the decoder's memory of the sound and the hypotheses; the states stay."""
+        self._begun = None
         self._own, self._cross, self._spread, self._rows = [], [], {}, 0
 
     def first(self) -> Floats:
         """Log-probabilities (1 x pieces) of the first piece."""
+        if self._begun is None:
+            self._begun = self._begin()
+        chances, self._own, self._cross = self._begun
+        self._spread, self._rows = {}, 0
+        return chances
+
+    def _begin(self) -> tuple[Floats, list[Floats], list[Floats]]:
+        """The first chances, and the decoder's memory of the first piece and of the sound."""
         net, frames = self._net, self._hidden.shape[1]
-        empty = np.zeros((1, net._heads, 0, net._width), dtype=np.float32)
         blank = np.zeros((1, net._heads, frames, net._width), dtype=np.float32)
-        feed = self._sound(1) | dict.fromkeys(net._own, empty) | dict.fromkeys(net._cross, blank)
+        feed = self._sound(1) | dict.fromkeys(net._own, net.no_past()) | dict.fromkeys(net._cross, blank)
         feed |= {
             "input_ids": np.array([[BEGIN_TOKEN]], dtype=np.int64),
             "use_cache_branch": np.array([False]),
         }
         out = net._decoder.run(net._outputs + net._cross_outputs, feed)
-        self._own, self._cross = out[1 : 1 + len(net._own)], out[1 + len(net._own) :]
-        return log_softmax(out[0][:, -1, :])
+        own, cross = out[1 : 1 + len(net._own)], out[1 + len(net._own) :]
+        return log_softmax(out[0][:, -1, :]), own, cross
 
     def step(self, parents: npt.NDArray[np.int64], tokens: npt.NDArray[np.int64]) -> Floats:
         """Log-probabilities after each token, where row i goes on from row `parents[i]` of the step
@@ -135,8 +154,18 @@ class Voice:
         }
 
 
-def log_softmax(logits: Floats) -> Floats:
-    """Row-wise log-probabilities from the net's scores."""
-    shifted = logits - logits.max(axis=-1, keepdims=True)
-    out: Floats = shifted - np.log(np.exp(shifted).sum(axis=-1, keepdims=True))
-    return out
+class AdaptedVoice(Voice):
+    """An utterance whose sound the decoder remembers as an adapter makes it (`adapter.py`)."""
+
+    def __init__(self, plain: Voice, adapter: Adapter, quiet: Voice) -> None:
+        super().__init__(plain._net, plain._hidden)
+        self._plain, self._adapter, self._quiet = plain, adapter, quiet
+
+    def _begin(self) -> tuple[Floats, list[Floats], list[Floats]]:
+        self._plain.first()
+        frames = min(len(self.states), len(self._quiet.states))
+        both = np.concatenate([self.states[:frames], self._quiet.states[:frames]], axis=1)
+        self._cross = self._adapter.memory(self._plain._cross, both)
+        self._own = [self._net.no_past()] * len(self._net._own)
+        chances = self.step(np.zeros(1, dtype=np.int64), np.array([BEGIN_TOKEN], dtype=np.int64))
+        return chances, self._own, self._cross

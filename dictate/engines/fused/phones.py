@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dictate.engines import lexicon
-from dictate.engines.fused.net import log_softmax
+from dictate.engines.fused.layers import convolved, log_softmax
 
 Floats = npt.NDArray[np.float32]
 
@@ -61,21 +61,6 @@ class PhoneNet:
             new = np.maximum(new, 0.0)
             now = new + now if at and new.shape == now.shape else new
         raise ValueError("a network without layers")
-
-
-def convolved(states: Floats, weight: Floats, bias: Floats, distance: int) -> Floats:
-    """A dilated convolution over time, as long as its input: zeros stand before the first and behind the last frame.
-
-    `weight` is window x in x out: one matrix for each place in the window.
-    """
-    window = len(weight)
-    reach = distance * (window // 2)
-    padded = np.pad(states, ((reach, reach), (0, 0)))
-    out: Floats = np.tile(bias, (len(states), 1))
-    for at in range(window):
-        begin = at * distance
-        out += padded[begin : begin + len(states)] @ weight[at]
-    return out
 
 
 def load_phone_net() -> PhoneNet:

@@ -30,8 +30,8 @@ cost. An utterance may therefore end only where the network itself agrees: log P
 guard. When no reading ever ends so, in heavy noise, the search runs again with a looser guard, for speech must
 not vanish.
 
-Beside the beam one free hypothesis runs in the same batch: the network's own greedy reading, neither folded
-nor steered. What it says, and how much better the network likes it, tells talk that is not for the tool.
+Beside the readings of the beam stands a free one: a network's own greedy reading, neither folded nor steered. What it
+says, and how much likelier it is, tells talk that is not for the tool.
 """
 
 from __future__ import annotations
@@ -97,8 +97,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What one search found: readings, best first, and the network's own greedy text with its
-    log-probability."""
+    """What was found: readings, best first, and a network's own greedy text with its log-probability."""
 
     readings: tuple[Reading, ...]
     free_text: str = ""
@@ -154,18 +153,38 @@ def search(
     weights: Weights,
     duration_s: float,
     *,
-    free: bool = True,
+    free: Acoustics | None = None,
     hints: Sequence[Sequence[Hint]] = (),
 ) -> Heard:
-    """Find the best readings of one utterance. `free=False` leaves out the greedy hypothesis.
+    """Find the best readings of one utterance.
 
-    `hints` are the words that other recognisers heard, a row each, in order, with the nats that each adds to a reading.
+    `free` is the network whose own greedy reading is told beside them (None: it is left out, and nothing is searched
+    again with a looser guard). `hints` are the words that other recognisers heard, a row each, in order, with the nats
+    that each adds to a reading.
     """
-    heard = _Search(pieces, language, weights, duration_s, hints).run(acoustics, free=free)
-    if heard.readings or not heard.free_pieces:
-        return heard
-    loose = replace(weights, end_guard=weights.end_guard + LOOSE_GUARD)
-    return _Search(pieces, language, loose, duration_s, hints).run(acoustics, free=free)
+    heard = Heard(()) if free is None else freely(free, pieces, duration_s)
+    readings = _Search(pieces, language, weights, duration_s, hints).run(acoustics)
+    if not readings and heard.free_pieces:
+        loose = replace(weights, end_guard=weights.end_guard + LOOSE_GUARD)
+        readings = _Search(pieces, language, loose, duration_s, hints).run(acoustics)
+    return replace(heard, readings=readings)
+
+
+def freely(acoustics: Acoustics, pieces: Pieces, duration_s: float) -> Heard:
+    """The network's own greedy reading of one utterance, without others."""
+    chances, tokens, network = acoustics.first(), [], 0.0
+    for _ in range(_most_pieces(duration_s)):
+        token = int(chances[0].argmax())
+        network += float(chances[0, token])
+        if token == END_TOKEN:
+            break
+        tokens.append(token)
+        chances = acoustics.step(np.zeros(1, dtype=np.int64), np.array([token], dtype=np.int64))
+    return Heard((), pieces.text(tokens), network, len(tokens))
+
+
+def _most_pieces(duration_s: float) -> int:
+    return LEAST_PIECES + int(MAX_PIECES_PER_S * duration_s)
 
 
 class _Search:
@@ -179,39 +198,26 @@ class _Search:
     ) -> None:
         self.pieces, self.language, self.weights = pieces, language, weights
         self.hints = Hints(hints)
-        self.most_pieces = LEAST_PIECES + int(MAX_PIECES_PER_S * duration_s)
+        self.most_pieces = _most_pieces(duration_s)
         self.most_words = LEAST_PIECES + int(MAX_WORDS_PER_S * duration_s)
         self.usable = np.flatnonzero((pieces.kinds != Kind.BANNED) & (pieces.kinds != Kind.END))
         self.done: dict[tuple[str, ...], Reading] = {}
 
-    def run(self, acoustics: Acoustics, *, free: bool) -> Heard:
+    def run(self, acoustics: Acoustics) -> tuple[Reading, ...]:
+        """All finished readings, best first."""
         alive = [_Hypothesis((), "", self.language.start, 0.0, 0.0, (), best=0.0)]
-        greedy, free_network, free_row = [], 0.0, 0 if free else -1
         chances = acoustics.first()
         for _ in range(self.most_pieces):
-            parents, tokens = [], []
             self._finish(alive, chances)
             alive = self._grow(alive, chances) if not self._settled(alive) else []
-            for row, hypothesis in enumerate(alive):
-                parents.append(hypothesis.row)
-                tokens.append(hypothesis.token)
-                hypothesis.row = row
-            if free_row >= 0:
-                token = int(chances[free_row].argmax())
-                free_network += float(chances[free_row, token])
-                free_row = -1 if token == END_TOKEN else len(tokens)
-                if free_row >= 0:
-                    greedy.append(token)
-                    parents.append(max(0, self._free_parent))
-                    tokens.append(token)
-                    self._free_parent = free_row
-            if not tokens:
+            if not alive:
                 break
-            chances = acoustics.step(np.array(parents, dtype=np.int64), np.array(tokens, dtype=np.int64))
-        readings = sorted(self.done.values(), key=lambda reading: -reading.score)
-        return Heard(tuple(readings), self.pieces.text(greedy), free_network, len(greedy))
-
-    _free_parent: int = 0
+            parents = np.array([hypothesis.row for hypothesis in alive], dtype=np.int64)
+            tokens = np.array([hypothesis.token for hypothesis in alive], dtype=np.int64)
+            for row, hypothesis in enumerate(alive):
+                hypothesis.row = row
+            chances = acoustics.step(parents, tokens)
+        return tuple(sorted(self.done.values(), key=lambda reading: -reading.score))
 
     def _settled(self, alive: list[_Hypothesis]) -> bool:
         """Whether no living hypothesis can still beat the best finished one."""

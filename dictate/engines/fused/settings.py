@@ -67,10 +67,8 @@ class HintNumbers(_Table):
 
 
 class ChoiceNumbers(_Table):
-    """How readings of two searches are weighed, and among which the grammar may choose; see `choice.py`."""
+    """Among which readings the grammar may choose; see `choice.py`."""
 
-    quiet: float
-    """Nats that a reading of the quieted sound gains."""
     close: float = Field(ge=0)
     """Nats behind the best."""
     most: int = Field(ge=1)

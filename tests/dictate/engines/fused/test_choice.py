@@ -1,10 +1,10 @@
-"""Readings of two searches in one list, and the grammar's say among close ones: never on a side, negation or grade."""
+"""The grammar's say among close readings: never on a side, negation or grade."""
 
 from __future__ import annotations
 
 import pytest
 
-from dictate.engines.fused.choice import grammar_unread, pooled, sensible, turns_around
+from dictate.engines.fused.choice import grammar_unread, sensible, turns_around
 from dictate.engines.fused.search import Heard, Reading
 
 
@@ -19,23 +19,6 @@ def heard(*readings: tuple[str, float]) -> Heard:
 
 def texts(found: Heard) -> list[str]:
     return [" ".join(one.words) for one in found.readings]
-
-
-def test_pooled_readings_keep_their_better_score_and_are_best_first() -> None:
-    both = pooled(heard(("a b", -5.0), ("a c", -6.0)), heard(("a c", -3.0), ("d", -9.0), ("a b", -8.0)))
-    assert texts(both) == ["a c", "a b", "d"]
-    assert [one.score for one in both.readings] == [-3.0, -5.0, -9.0]
-    assert (both.free_text, both.free_network, both.free_pieces) == ("as it was", -7.0, 5)
-
-
-def test_readings_of_the_quieted_sound_gain() -> None:
-    both = pooled(heard(("a b", -5.0), ("a c", -6.0)), heard(("a d", -5.5), ("a c", -5.9)), gain=1.0)
-    assert [(" ".join(one.words), one.score) for one in both.readings] == [("a d", -4.5), ("a c", -4.9), ("a b", -5.0)]
-
-
-def test_a_search_that_found_nothing_adds_nothing() -> None:
-    assert texts(pooled(heard(), heard(("a", -1.0)))) == ["a"]
-    assert texts(pooled(heard(("a", -1.0)), Heard(()))) == ["a"]
 
 
 def test_the_reading_that_the_grammar_reads_more_of_goes_first() -> None:

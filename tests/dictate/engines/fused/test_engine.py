@@ -12,18 +12,19 @@ import soundfile
 
 from dictate.engines.choose import choose_engine
 from dictate.engines.engine import Engine
+from dictate.engines.fused import engine as engine_module
 from dictate.engines.fused import net, open_engine, phone_ear
 from dictate.engines.fused.build import ensure_language, everyday_words, fingerprint
 from dictate.engines.fused.ear import level_dbfs
 from dictate.engines.fused.engine import LONGEST_S, cut
 from dictate.engines.fused.phone_ear import PhoneWord
-from dictate.engines.fused.search import Heard, Reading
-from dictate.engines.fused.settings import HintNumbers
+from dictate.engines.fused.search import Heard, Reading, free_words, freely
 from dictate.engines.fused.times import shared_out
 from dictate.errors import EngineError
-from dictate.events import SAMPLE_RATE_HZ, FinalText, Word
+from dictate.events import SAMPLE_RATE_HZ, Word
 from dictate.settings import load_settings
 from tests.tools.noises import add_noise, pink
+from tests.tools.voices import speak
 
 pytest.importorskip("moonshine_voice", reason="the extra `fused` is not installed")
 SAID = "right knee jerk two plus left knee jerk absent"
@@ -70,56 +71,49 @@ def test_utterances_do_not_touch_each_other(engine, spoken) -> None:
     assert engine.finish().text == SAID
 
 
-def test_in_noise_the_quieted_sound_is_searched_too_unless_the_ears_agree(engine, spoken, monkeypatch) -> None:
+def test_in_noise_the_quieted_sound_is_heard_beside_the_raw(engine, spoken, monkeypatch) -> None:
     pytest.importorskip("webrtc_noise_gain", reason="the extra `fused` is not installed")
     loud = add_noise(spoken, pink(len(spoken), seed=2), 10)
     listened: list[np.ndarray] = []
-    searched: list[Heard] = []
-    listen, plain = engine._net.listen, engine._searched
+    states: list[np.ndarray] = []
+    listen, memory = engine._net.listen, engine._adapter.memory
 
     def watched_net(samples):
         listened.append(samples)
         return listen(samples)
 
-    def watched(voice, ears, samples, *, free=True):
-        searched.append(plain(voice, ears, samples, free=free))
-        return searched[-1]
+    def watched_memory(own, both):
+        states.append(both)
+        return memory(own, both)
 
     monkeypatch.setattr(engine._net, "listen", watched_net)
-    monkeypatch.setattr(engine, "_searched", watched)
+    monkeypatch.setattr(engine._adapter, "memory", watched_memory)
     engine.start(0.0)
     engine.accept(spoken)
     assert engine.finish().text == SAID
-    assert len(listened) == len(searched) == 1  # no noise
-    deaf_to(engine, monkeypatch, ())
+    assert len(listened) == 1  # no noise
+    assert np.array_equal(states[0][:, :288], states[0][:, 288:])
     listened.clear()
-    searched.clear()
     engine.start(0.0)
     engine.accept(loud)
-    final = engine.finish()
+    assert engine.finish().words
     raw, quiet = listened
     assert np.array_equal(raw, loud)
     assert level_dbfs(quiet[-2_000:]) < level_dbfs(raw[-2_000:]) - 6
-    assert {one.words for heard in searched for one in heard.readings} == {
-        one.words for one in engine.judged[0].heard.readings
-    }
-    assert final.words
-    deaf_to(engine, monkeypatch, searched[0].readings[0].words)
-    searched.clear()
+    assert not np.allclose(states[-1][:, :288], states[-1][:, 288:], atol=0.1)
+
+
+def test_talk_that_is_not_for_the_tool_keeps_the_networks_own_words(engine, monkeypatch) -> None:
+    if shutil.which("flite") is None:
+        pytest.skip("the synthesiser flite is not installed")
+    monkeypatch.setattr(engine_module, "is_accepted", lambda heard, evidence, language: False)
+    sound = speak("could you move the car please it is standing in front of the gate", "flite-slt").samples
     engine.start(0.0)
-    engine.accept(loud)
-    engine.finish()
-    assert len(searched) == 1  # an ear that hears the same is enough
-
-
-def deaf_to(engine, monkeypatch, said: tuple[str, ...]) -> None:
-    """Let the second ear hear these words, whatever the sound, with no effect as hints, and the third ear nothing."""
-    words = tuple(Word(word, 0.0, 1.0, 1.0) for word in said)
-    monkeypatch.setattr(engine._ear._engine, "finish", lambda: FinalText(words, 0.0, 1.0))
-    monkeypatch.setattr(engine, "_spelt", lambda raw, quiet: ())
-    monkeypatch.setattr(
-        engine, "_numbers", engine._numbers.model_copy(update={"hints": HintNumbers(second=0, third=0)})
-    )
+    engine.accept(sound)
+    final = engine.finish()
+    assert final.rejected
+    assert final.text == " ".join(free_words(freely(engine._net.listen(sound), engine._net.pieces, 10.0)))
+    assert "move the car" in final.text
 
 
 def heard_as(*said: str, score: float = -5.0) -> Heard:

@@ -10,7 +10,8 @@ import pytest
 
 from dictate.engines import trigram
 from dictate.engines.fused import phone_ear
-from dictate.engines.fused.phones import PHONES, SILENCE, WINDOWS, PhoneNet, convolved, load_phone_net
+from dictate.engines.fused.layers import convolved
+from dictate.engines.fused.phones import PHONES, SILENCE, WINDOWS, PhoneNet, load_phone_net
 from dictate.engines.fused.settings import fused_settings
 from dictate.engines.lexicon import PHONES as ARPABET
 from dictate.engines.lexicon import dictionary_lines

@@ -9,7 +9,7 @@ import pytest
 
 from dictate.engines.fused.language import Language, train
 from dictate.engines.fused.pieces import SPACE_MARK, Kind, Pieces, pieces_from
-from dictate.engines.fused.search import Weights, circles, search
+from dictate.engines.fused.search import Weights, circles, freely, search
 from tests.dictate.engines.fused.tiny import PIECES, TinyAcoustics, brute_force
 
 LONGEST = 4
@@ -28,7 +28,7 @@ def test_a_wide_beam_finds_what_trying_everything_finds(seed, language, monkeypa
     acoustics = TinyAcoustics(seed)
     expected = brute_force(acoustics, language, WIDE.language, WIDE.word_bonus, LONGEST)
     monkeypatch.setattr("dictate.engines.fused.search.LEAST_PIECES", LONGEST + 1)
-    found = search(acoustics, LETTERS, language, WIDE, 0.0, free=False).readings
+    found = search(acoustics, LETTERS, language, WIDE, 0.0).readings
     best = max(expected, key=expected.__getitem__)
     assert found[0].words == best
     scores = {reading.words: reading.score for reading in found}
@@ -43,7 +43,7 @@ def test_a_narrow_beam_scores_what_it_finds_no_higher_than_the_truth(seed, langu
     monkeypatch.setattr("dictate.engines.fused.search.LEAST_PIECES", LONGEST + 1)
     expected = brute_force(acoustics, language, 0.5, 1.0, LONGEST)
     narrow = Weights(beam=3, tokens=4, language=0.5, word_bonus=1.0, end_guard=1e9, prune=1e9, patience=1e9)
-    for reading in search(acoustics, LETTERS, language, narrow, 0.0, free=False).readings:
+    for reading in search(acoustics, LETTERS, language, narrow, 0.0).readings:
         assert reading.score <= expected[reading.words] + 1e-3
 
 
@@ -115,7 +115,7 @@ USUAL = Weights(beam=8, tokens=10, language=0.5, word_bonus=1.5, end_guard=0.5, 
 def test_writing_is_folded_into_spoken_words(wishes, words) -> None:
     found = search(Script(WRITING, *wishes), WRITING, EXAM, USUAL, 2.0)
     if "{" in wishes[0]:
-        assert "{" in found.free_text
+        assert "{" in freely(Script(WRITING, *wishes), WRITING, 2.0).free_text
         assert all("{" not in word for reading in found.readings for word in reading.words)
     else:
         assert " ".join(found.readings[0].words) == words
@@ -135,7 +135,10 @@ def test_the_utterance_ends_only_where_the_network_agrees() -> None:
 
 
 def test_the_free_reading_is_the_networks_own() -> None:
-    found = search(Script(WRITING, {"▁need": 0.6, "▁Knee": 0.4}, {"▁jerk": 1.0}), WRITING, EXAM, USUAL, 2.0)
+    plain = Script(WRITING, {"▁need": 0.6, "▁Knee": 0.4}, {"▁jerk": 1.0})
+    sure = Script(WRITING, {"▁Knee": 1.0}, {"▁jerk": 1.0})
+    found = search(sure, WRITING, EXAM, USUAL, 2.0, free=plain)
+    assert found.readings[0].words == ("knee", "jerk")
     assert found.free_text == "need jerk"
     assert found.free_pieces == 2
     assert found.free_network == pytest.approx(np.log(0.6) + np.log(1.0) + np.log(0.9), abs=1e-4)
@@ -165,7 +168,8 @@ def test_a_hint_turns_a_near_thing_and_counts_only_as_often_as_it_was_heard() ->
 
 def test_speech_never_vanishes_because_no_reading_would_end() -> None:
     unsure = [{"▁knee": 0.9}, {"▁jerk": 0.9}, *[{"</s>": 0.3, "▁out": 0.6}] * 40]
-    found = search(Script(WRITING, *unsure), WRITING, EXAM, replace(USUAL, end_guard=0.0), 1.0)
+    script = Script(WRITING, *unsure)
+    found = search(script, WRITING, EXAM, replace(USUAL, end_guard=0.0), 1.0, free=script)
     assert [reading.words[:1] for reading in found.readings[:1]] == [("knee",)]
 
 

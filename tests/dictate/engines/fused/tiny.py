@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from dictate.engines.fused.language import Language
-from dictate.engines.fused.net import log_softmax
+from dictate.engines.fused.layers import log_softmax
 from dictate.engines.fused.pieces import END_TOKEN, SPACE_MARK, Pieces, pieces_from
 
 PIECES = pieces_from(
