@@ -48,8 +48,8 @@ KEPT = Path(tempfile.gettempdir()) / "spoken-exam-bench" / "talk.jsonl"
 EXAM_VOICES, TALK_VOICES = ("flite-awb", "kokoro-jf_alpha"), ("flite-rms", "flite-awb")
 PAD_S = 0.25
 SENSE, SENSE_RIDGE = (0.0, 0.5, 1.0, -1.387, 1.457, 0.149, 0.5, 0.0), 30.0
-"""The weights of acceptance are pulled towards these: agreement speaks for the examination, a gap against it. Without that
-a small set, in which all agree, teaches that agreement means nothing."""
+"""The weights of acceptance are pulled towards these: agreement speaks for the examination, a gap against it. Without
+that a small set, in which all agree, teaches that agreement means nothing."""
 CURVE = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
 
 
