@@ -34,6 +34,11 @@ SAME = {
     "gcs": "g c s",
     "mrc": "m r c",
     "righto": "right o",
+    "non focal": "nonfocal",
+    "neurone": "neuron",
+    "there is": "there's",
+    "that is": "that's",
+    "it is": "it's",
 }
 """Spellings that are the same word in another dress."""
 
