@@ -1,13 +1,13 @@
 """The fused recogniser behind the Engine Protocol.
 
 Three recognisers listen. The second ear (PocketSphinx with the examination's own model) hears while somebody still
-speaks; the third (`phone_ear.py`) reads phones from what the neural encoder made of the finished utterance. The words
-that they found are hints to the neural search (`search.py`), which may take them or leave them. They fail on different
-words: the neural network knows sounds but not the trade's words ("hip fleaks and"), the ears know nothing else. In
-noise a quieted copy of the sound is searched as well, and among close readings the grammar has a say (`choice.py`).
-Then the words are placed in time, each gets a confidence (`certainty.py`), for which the ears bear witness: both in
-quiet sound, in noise, which PocketSphinx never learnt, the third alone. Last the whole is judged: was it said to the
-tool at all (`acceptance.py`)?
+speaks; the third (`phone_ear.py`) reads phones from what the neural encoder made of the finished utterance, raw and, in
+noise, quieted. The words that they found are hints to the search (`search.py`), which may take them or leave them. The
+search hears through the neural network with its adapter for examinations (`adapter.py`); the network as it came reads
+the same sound beside it, freely: it is the better judge of talk that is not for the tool. Among close readings the
+grammar has a say (`choice.py`). Then the words are placed in time, each gets a confidence (`certainty.py`), for which
+the ears bear witness: both in quiet sound, in noise, which PocketSphinx never learnt, the third alone. Last the whole
+is judged: was it said to the tool at all (`acceptance.py`)?
 """
 
 from __future__ import annotations
