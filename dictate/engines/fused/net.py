@@ -92,8 +92,6 @@ class Voice:
         self._begun: tuple[Floats, list[Floats], list[Floats]] | None = None
         self._own: list[Floats] = []
         self._cross: list[Floats] = []
-        self._spread: dict[str, npt.NDArray[np.generic]] = {}
-        self._rows = 0
 
     @property
     def states(self) -> Floats:
@@ -107,21 +105,20 @@ class Voice:
     def forget(self) -> None:
         """Let go of the decoder's memory of the sound and the hypotheses; the states stay."""
         self._begun = None
-        self._own, self._cross, self._spread, self._rows = [], [], {}, 0
+        self._own, self._cross = [], []
 
     def first(self) -> Floats:
         """Log-probabilities (1 x pieces) of the first piece."""
         if self._begun is None:
             self._begun = self._begin()
         chances, self._own, self._cross = self._begun
-        self._spread, self._rows = {}, 0
         return chances
 
     def _begin(self) -> tuple[Floats, list[Floats], list[Floats]]:
         """The first chances, and the decoder's memory of the first piece and of the sound."""
         net, frames = self._net, self._hidden.shape[1]
         blank = np.zeros((1, net._heads, frames, net._width), dtype=np.float32)
-        feed = self._sound(1) | dict.fromkeys(net._own, net.no_past()) | dict.fromkeys(net._cross, blank)
+        feed = self._sound() | dict.fromkeys(net._own, net.no_past()) | dict.fromkeys(net._cross, blank)
         feed |= {
             "input_ids": np.array([[BEGIN_TOKEN]], dtype=np.int64),
             "use_cache_branch": np.array([False]),
@@ -133,25 +130,18 @@ class Voice:
     def step(self, parents: npt.NDArray[np.int64], tokens: npt.NDArray[np.int64]) -> Floats:
         """Log-probabilities after each token, where row i goes on from row `parents[i]` of the step
         before."""
-        net, rows = self._net, len(tokens)
-        if rows > self._rows:  # fewer rows are the first ones of more: one copy serves all
-            cross = zip(net._cross, self._cross, strict=True)
-            self._spread = self._sound(rows) | {name: np.repeat(cache, rows, axis=0) for name, cache in cross}
-            self._rows = rows
-        feed = {name: cache[:rows] for name, cache in self._spread.items()}
+        net = self._net
+        feed = self._sound() | dict(zip(net._cross, self._cross, strict=True))
         feed |= {name: cache[parents] for name, cache in zip(net._own, self._own, strict=True)}
         feed |= {"input_ids": tokens[:, None], "use_cache_branch": np.array([True])}
         out = net._decoder.run(net._outputs, feed)
         self._own = out[1:]
         return log_softmax(out[0][:, -1, :])
 
-    def _sound(self, rows: int) -> dict[str, npt.NDArray[np.generic]]:
-        """The encoded sound for so many rows. A mask one frame wide is broadcast: no frame is padding."""
-        mask = np.ones((rows, 1), dtype=np.int64)
-        return {
-            "encoder_attention_mask": mask,
-            "encoder_hidden_states": np.repeat(self._hidden, rows, axis=0),
-        }
+    def _sound(self) -> dict[str, npt.NDArray[np.generic]]:
+        """The encoded sound. It stands there once, as a batch of one, and so do its keys and values: the network's
+        products broadcast it over all hypotheses. Nor is any frame padding: the mask is one frame wide."""
+        return {"encoder_attention_mask": np.ones((1, 1), dtype=np.int64), "encoder_hidden_states": self._hidden}
 
 
 class AdaptedVoice(Voice):
