@@ -40,6 +40,13 @@ class Opposites(_Data):
     words: frozenset[str]
 
 
+class Hiding(_Data):
+    """Words behind which a side may hide, and the certainty from which they are believed."""
+
+    words: frozenset[str]
+    sure: float = Field(gt=0, lt=1)
+
+
 class Limits(_Data):
     """The content of doubt.toml."""
 
@@ -49,6 +56,7 @@ class Limits(_Data):
     beside: float = Field(gt=0, lt=1)
     kinds: dict[str, Kind]
     negating: frozenset[str]
+    hiding: Hiding
     opposites: tuple[Opposites, ...]
 
 
@@ -127,7 +135,8 @@ def _doubtful(words: Sequence[Word]) -> list[tuple[Word, str]]:
         for name, kind in limits().kinds.items():
             weak = word.text in kind.words and (word.confidence < limits().strict or _opposite(word))
             lost = _lost_negation(word) if name == "negation" else _lost_side(word) if name == "side" else None
-            if name not in found and (weak or lost):
+            hides = name == "side" and word.text in limits().hiding.words and word.confidence < limits().hiding.sure
+            if name not in found and (weak or lost or hides):
                 found[name] = word
     return [(word, name) for name, word in found.items()]
 

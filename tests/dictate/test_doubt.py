@@ -37,6 +37,8 @@ def asked(found: Note) -> list[str]:
         (("right~ ankle jerk absent",), ["reflex right"]),
         (("right ankle jerk absent~",), ["reflex right"]),
         (("right ankle~ jerk~ absent",), []),  # the item's own words are marked, not asked about
+        (("grip four out of five left",), []),
+        (("grip four out~ of five left",), ["power left"]),  # "four right, five left" was heard so
         # a word was lost between two sides: does the first result stand with the right side?
         (("ankle jerk absent on the right hem? normal on the left",), ["reflex right"]),
         (("ankle jerk absent on the right hem~ normal on the left",), ["reflex right"]),  # only one ear heard it
