@@ -18,7 +18,11 @@ from dictate.live import journal, recording, state
 from dictate.live.ears import Ears, EngineFailed
 from dictate.live.folder import LiveFolder
 
-WARM_UP_S = 6.0  # sound before the tail, so that the endpointer knows the level of the room
+WARM_UP_S = 30.0
+"""So much sound before the tail is heard again, so that the endpointer knows the level of the room, and the recogniser
+the speaker, as they did before the accident (PocketSphinx' running mean of the sound looks back over some eight seconds
+of speech). With 6 s a word that the accident cut in two could be read otherwise from the tail than from all the
+sound."""
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from dictate.engines.fused.pieces import END_TOKEN
 from dictate.engines.fused.search import Heard, free_words
 from dictate.events import SAMPLE_RATE_HZ
 from tests.tools.scoring import word_errors
+from tests.tools.train_adapter import spelling
 from tests.tools.voices import speak
 
 LAYERS, STATES, HEADS = 2, 4, 2
@@ -122,6 +123,19 @@ def test_an_unheard_voice_is_read_better_with_it(net) -> None:
         words += len(said.split())
     assert better < own * 0.6
     assert better < words * 0.3
+
+
+def test_training_spells_as_the_network_writes(net) -> None:
+    """Byte-pair encoding gives one row of pieces for a word; the network learnt to write that one."""
+    spell = spelling(net.pieces.written)
+    for said in ("no facial weakness", "months backwards correct", "light touch absent"):
+        pieces = spell(said)
+        assert net.pieces.text(pieces) == said.capitalize() + "."
+        assert pieces[-1] == END_TOKEN
+        assert len(pieces) < len(said) / 2
+    known = {"Months": ["▁Month", "s"], "symmetrically": ["▁symmet", "r", "ically"], "ankle": ["▁an", "k", "le"]}
+    for word, expected in known.items():  # as the network wrote them
+        assert [net.pieces.written[piece] for piece in spell(f"of {word} of")[1:-3]] == expected
 
 
 def errors(said: str, written: str) -> int:
