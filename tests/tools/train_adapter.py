@@ -32,7 +32,7 @@ from dictate.engines.fused.adapter import DISTANCES, PREFIX, WIDTH, WINDOW
 from dictate.engines.fused.net import DECODER, TABLE, Net, model_folder
 from dictate.engines.fused.pieces import BEGIN_TOKEN, END_TOKEN, SPACE_MARK, read_pieces
 from dictate.events import SAMPLE_RATE_HZ, Samples
-from tests.tools.train_phones import STRANGE_SHARE, both_states, spoiled
+from tests.tools.train_phones import BATCH, STRANGE_SHARE, batches_of, both_states, spoiled
 
 PLAN = "flite-rms:0:450,flite-slt:0:450,flite-kal16:0:450,festival-slt:0:200,kokoro-blend:0:100"
 BLENDED, SHARE = ("jf_gongitsune", "jf_tebukuro"), (-0.35, 1.35)
@@ -44,7 +44,7 @@ JOINED = 0.45
 PITCH_CENTS, TEMPO = 300, (0.85, 1.25)
 LEAD_S, TAIL_S = (0.25, 0.9), (0.15, 0.5)
 HELD_OUT, LONGEST_FRAMES = 0.04, 500
-BATCH, RATE, SMOOTHING, NO_PIECE = 16, 1e-3, 0.02, -1
+RATE, SMOOTHING, NO_PIECE = 1e-3, 0.02, -1
 LAYERS, HEADS, HEAD, TURNED = 6, 8, 36, 32
 """The decoder's layers, heads, numbers a head, and how many of these the rotary embedding turns."""
 
@@ -291,7 +291,7 @@ class _Training:
     def epoch(self) -> float:
         """Learn from every recording once; the mean loss."""
         self.drop.train()
-        total, batches = 0.0, self._batches()
+        total, batches = 0.0, batches_of(self.kept, lambda name: len(self.data[name][0]), self.chance)
         for names in batches:
             *given, coming = self.batch(names, learning=True)
             wanted = coming != NO_PIECE
@@ -304,16 +304,6 @@ class _Training:
             self.rate.step()
             total += float(loss.detach())
         return total / max(1, len(batches))
-
-    def _batches(self) -> list[list[str]]:
-        """The recordings in a new order, those of about one length together, so that little is filled up."""
-        self.chance.shuffle(self.kept)
-        found = []
-        for at in range(0, len(self.kept), 16 * BATCH):
-            near = sorted(self.kept[at : at + 16 * BATCH], key=lambda name: len(self.data[name][0]))
-            found += [near[first : first + BATCH] for first in range(0, len(near) // BATCH * BATCH, BATCH)]
-        self.chance.shuffle(found)
-        return found
 
     def right(self, names: list[str]) -> float:
         """Share of the pieces that are the likeliest after the right ones before them."""

@@ -17,8 +17,9 @@ from __future__ import annotations
 import argparse
 import hashlib
 import random
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -274,7 +275,7 @@ class _Training:
 
     def epoch(self) -> float:
         """Learn from every recording once; the mean loss."""
-        total, batches = 0.0, self._batches()
+        total, batches = 0.0, batches_of(self.kept, lambda path: len(self.data[path][1]), self.chance)
         for paths in batches:
             states, phones = self.batch(paths)
             self._hide(states)
@@ -286,17 +287,6 @@ class _Training:
             self.rate.step()
             total += float(loss.detach())
         return total / max(1, len(batches))
-
-    def _batches(self) -> list[list[Path]]:
-        """The recordings in a new order, those of about one length together, so that little is filled up."""
-        self.chance.shuffle(self.kept)
-        lot = 16 * BATCH
-        found = []
-        for at in range(0, len(self.kept), lot):
-            near = sorted(self.kept[at : at + lot], key=lambda path: len(self.data[path][1]))
-            found += [near[first : first + BATCH] for first in range(0, len(near) // BATCH * BATCH, BATCH)]
-        self.chance.shuffle(found)
-        return found
 
     def _hide(self, states: Any) -> None:
         """A stretch of time and a band of the states of each recording are set to their mean."""
@@ -323,6 +313,20 @@ class _Training:
         for number, layer in enumerate(self.layers):
             found |= {f"weight{number}": layer.weight.detach().numpy(), f"bias{number}": layer.bias.detach().numpy()}
         return {name: array.astype(np.float16) for name, array in found.items()}
+
+
+Name = TypeVar("Name")
+
+
+def batches_of(kept: list[Name], length: Callable[[Name], int], chance: random.Random) -> list[list[Name]]:
+    """The recordings in a new order, those of about one length together, so that little is filled up."""
+    chance.shuffle(kept)
+    found = []
+    for at in range(0, len(kept), 16 * BATCH):
+        near = sorted(kept[at : at + 16 * BATCH], key=length)
+        found += [near[first : first + BATCH] for first in range(0, len(near) // BATCH * BATCH, BATCH)]
+    chance.shuffle(found)
+    return found
 
 
 def _share(path: Path) -> float:
