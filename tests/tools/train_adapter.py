@@ -14,7 +14,6 @@ prompts that `train_phones` holds out.
 from __future__ import annotations
 
 import argparse
-import hashlib
 import itertools
 import random
 import subprocess
@@ -32,7 +31,7 @@ from dictate.engines.fused.adapter import DISTANCES, PREFIX, WIDTH, WINDOW
 from dictate.engines.fused.net import DECODER, TABLE, Net, model_folder
 from dictate.engines.fused.pieces import BEGIN_TOKEN, END_TOKEN, SPACE_MARK, read_pieces
 from dictate.events import SAMPLE_RATE_HZ, Samples
-from tests.tools.train_phones import BATCH, STRANGE_SHARE, batches_of, both_states, spoiled
+from tests.tools.train_phones import BATCH, HELD_OUT, STRANGE_SHARE, batches_of, both_states, share_of, spoiled
 
 PLAN = "flite-rms:0:450,flite-slt:0:450,flite-kal16:0:450,festival-slt:0:200,kokoro-blend:0:100"
 BLENDED, SHARE = ("jf_gongitsune", "jf_tebukuro"), (-0.35, 1.35)
@@ -43,7 +42,7 @@ JOINED = 0.45
 """Chance that one more sentence follows in the same breath."""
 PITCH_CENTS, TEMPO = 300, (0.85, 1.25)
 LEAD_S, TAIL_S = (0.25, 0.9), (0.15, 0.5)
-HELD_OUT, LONGEST_FRAMES = 0.04, 500
+LONGEST_FRAMES = 500
 RATE, SMOOTHING, NO_PIECE = 1e-3, 0.02, -1
 LAYERS, HEADS, HEAD, TURNED = 6, 8, 36, 32
 """The decoder's layers, heads, numbers a head, and how many of these the rotary embedding turns."""
@@ -343,8 +342,8 @@ def recordings(folders: list[Path]) -> dict[str, tuple[Any, list[int]]]:
 def train(folders: list[Path], out: Path, epochs: int, threads: int, begin: Path | None) -> None:
     """Train with torch, from the weights of `begin`, and write the weights as 16-bit numbers, after each epoch."""
     data = recordings(folders)
-    held = [name for name in data if _share(name) < HELD_OUT]
-    kept = [name for name in data if _share(name) >= HELD_OUT]
+    held = [name for name in data if share_of(name) < HELD_OUT]
+    kept = [name for name in data if share_of(name) >= HELD_OUT]
     training = _Training(data, kept, epochs, threads)
     if begin is not None:
         training.begin(dict(np.load(begin)))
@@ -355,11 +354,6 @@ def train(folders: list[Path], out: Path, epochs: int, threads: int, begin: Path
         np.savez_compressed(out, **training.arrays())
         right, spent = training.right(held), time.perf_counter() - began
         print(f"epoch {epoch + 1}: loss {loss:.3f}, right of the held out {right:.3f}, {spent:.0f} s", flush=True)
-
-
-def _share(name: str) -> float:
-    """A number from 0 to 1 that is the same for every draw of a recording."""
-    return int(hashlib.md5(name.rsplit(".", 1)[0].encode()).hexdigest()[:8], 16) / 2**32
 
 
 def main() -> None:

@@ -218,8 +218,8 @@ def train_net(folder: Path, out: Path, epochs: int) -> None:
     """Train with torch and write the weights as 16-bit numbers, after each epoch."""
     files = sorted((folder / "states").glob("*.npz"))
     data = {path: _loaded(path) for path in files}
-    held = [path for path in files if _share(path) < HELD_OUT]
-    kept = [path for path in files if _share(path) >= HELD_OUT]
+    held = [path for path in files if share_of(path.stem) < HELD_OUT]
+    kept = [path for path in files if share_of(path.stem) >= HELD_OUT]
     print(
         f"{len(kept)} recordings, {sum(len(data[path][1]) for path in kept)} frames; {len(held)} held out", flush=True
     )
@@ -329,9 +329,9 @@ def batches_of(kept: list[Name], length: Callable[[Name], int], chance: random.R
     return found
 
 
-def _share(path: Path) -> float:
-    """A number from 0 to 1 that is the same for every draw of a recording."""
-    return int(hashlib.md5(path.stem.rsplit(".", 1)[0].encode()).hexdigest()[:8], 16) / 2**32
+def share_of(name: str) -> float:
+    """A number from 0 to 1 that is the same for every draw NAME.N of a recording."""
+    return int(hashlib.md5(name.rsplit(".", 1)[0].encode()).hexdigest()[:8], 16) / 2**32
 
 
 def _loaded(path: Path) -> tuple[Any, Any]:
